@@ -1,0 +1,77 @@
+// Package bench holds trivet's use cases: it joins a place where records are
+// kept (a [Notebook]) with the domain packages.
+package bench
+
+import (
+	"context"
+	"time"
+
+	"trivet/study"
+	"trivet/trace"
+)
+
+// Record is a study as a notebook keeps it: the document exactly as written
+// and its parsed form, the seal if any, and what the cooks recorded.
+// Samples are read apart, with [Notebook.Traces].
+type Record struct {
+	Document []byte // study.yaml, byte for byte
+	// CookFiles are the cook files the document names, by relative path.
+	CookFiles map[string][]byte
+	Study     *study.Study
+	Seal      *study.Seal
+	Cooks     []study.Cook
+	Events    []study.Event
+	Created   time.Time
+	Updated   time.Time
+}
+
+// RawFile is a log exactly as it came.
+type RawFile struct {
+	SHA256 string // hex
+	Name   string
+	Bytes  []byte
+}
+
+// Summary is a study in a list.
+type Summary struct {
+	ID, Title string
+	Cooks     int
+	Sealed    bool
+	Updated   time.Time
+}
+
+// Reader reads studies. Errors are *fault.Error: code "study-unknown" when
+// there is no such study, "notebook-locked", "notebook-corrupt",
+// "notebook-newer", "raw-unknown".
+type Reader interface {
+	Studies(ctx context.Context) ([]Summary, error)
+	Record(ctx context.Context, studyID string) (*Record, error)
+	Traces(ctx context.Context, studyID, cookID string) ([]trace.Trace, error)
+	Raw(ctx context.Context, sha256 string) (*RawFile, error)
+	Close() error
+}
+
+// Notebook is a Reader that can be written. Each call is one transaction:
+// it happens whole or not at all. Putting a record with a known id and equal
+// content does nothing; with different content it is refused with code
+// "id-conflict" unless the method says that it replaces.
+type Notebook interface {
+	Reader
+	// PutStudy adds or replaces a study's document and cook files and
+	// appends the events. The seal and the cooks stay.
+	PutStudy(ctx context.Context, s *study.Study, document []byte, cookFiles map[string][]byte, events ...study.Event) error
+	// PutSeal records a seal, once; a second, different one is refused with
+	// code "sealed-already".
+	PutSeal(ctx context.Context, studyID string, seal study.Seal, events ...study.Event) error
+	// PutCook adds or replaces a cook's record without its samples.
+	PutCook(ctx context.Context, studyID string, c study.Cook, events ...study.Event) error
+	// PutTraces replaces the samples of a cook that came from the same raw
+	// files, and keeps the raw bytes.
+	PutTraces(ctx context.Context, studyID, cookID string, traces []trace.Trace, raw []RawFile, events ...study.Event) error
+	// AppendEvents adds history entries; Seq and Hash are filled in by the
+	// notebook.
+	AppendEvents(ctx context.Context, studyID string, events ...study.Event) error
+	// PutImported adds a whole record, with its history as it was. Equal
+	// content does nothing; different content is refused with "id-conflict".
+	PutImported(ctx context.Context, r *Record, traces map[string][]trace.Trace, raw []RawFile) error
+}
