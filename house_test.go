@@ -24,7 +24,7 @@ var mayImport = map[string][]string{
 	"design":    {"stats"},
 	"tasting":   {"stats", "design"},
 	"logfile":   {"trace"},
-	"study":     {"design", "tasting", "heat", "trace"},
+	"study":     {"design", "tasting", "heat"},
 	"measure":   {"trace", "steam", "heat", "doneness", "safety", "stats", "study"},
 	"calibrate": {"stats", "trace", "heat", "doneness", "measure", "study"},
 	"forecast":  plus(calibrateSet, "calibrate"),

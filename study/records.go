@@ -5,9 +5,7 @@ package study
 import (
 	"time"
 
-	"trivet/fault"
 	"trivet/quantity"
-	"trivet/trace"
 )
 
 // FormatVersion is the version of the study document read and written here.
@@ -341,11 +339,4 @@ type Event struct {
 	What   string // sentence
 	Detail string // JSON
 	Hash   string // SHA-256(previous hash ‖ this entry), hex
-}
-
-// CookData is a cook with the samples recorded of it.
-type CookData struct {
-	Cook
-	Traces []trace.Trace
-	Notes  []fault.Note
 }
