@@ -3,6 +3,11 @@
 // A temperature and a difference of temperatures are different types: adding
 // 10 °F of heat is not the temperature 10 °F. Values are kept in the units
 // named by their accessors; units stand at the edge only.
+//
+// Call the parser of the kind that is wanted, such as [ParseTemperature] or
+// [ParseMass]; [ParseAmount] where a tolerance or an uncertainty may follow
+// ("30 mm ± 1 mm"), [Parse] where the unit decides. Parsers answer with a
+// finite amount or a [trivet/fault.Error] that says what to write instead.
 package quantity
 
 // Temperature is a point on the temperature scale, held in °C.
