@@ -22,6 +22,7 @@ type Study struct {
 	Blocks     Blocks
 	Controlled []Control // hard tolerances, in document order
 	VoidRules  []VoidRule
+	Readings   []ReadingDef // responses a person types in
 	Risk       Risk
 	Design     Design
 	Foods      Foods // what is handled and eaten: drives the cautions
@@ -32,6 +33,11 @@ type Study struct {
 	Licence    string // SPDX id of the published data
 	Authors    []string
 	Invented   bool // the demo's data are invented and every output says so
+	// UTCOffset is where clock times without their own offset were read,
+	// in minutes east of UTC; HasUTCOffset is false when the document does
+	// not say.
+	UTCOffset    int
+	HasUTCOffset bool
 }
 
 // Claim is the sentence under test.
@@ -169,6 +175,18 @@ type Piece struct {
 	StartC     *float64
 	Twin       string // label of the probed twin when this piece is for tasting
 	Spare      bool
+}
+
+// ReadingDef declares a response that a person types in: its scale once for
+// all cooks.
+type ReadingDef struct {
+	ID    string
+	What  string
+	Kind  ReadingKind
+	Unit  string   // of a number
+	Scale []string // of a grade, lowest first
+	// Judged marks a reading that rests on a person's judgement.
+	Judged bool
 }
 
 // Role is what a cook counts as.
