@@ -1,0 +1,299 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"fmt"
+	"math"
+
+	"trivet/fault"
+	"trivet/study"
+)
+
+// PutCook adds or replaces a cook's record; its samples stay. An equal record
+// changes nothing and appends no event.
+func (n *Notebook) PutCook(ctx context.Context, studyID string, k study.Cook, events ...study.Event) error {
+	if err := checkCook(k); err != nil {
+		return err
+	}
+	return n.change(ctx, func(c *change) error {
+		if err := c.mustHaveStudy(studyID); err != nil {
+			return err
+		}
+		var owner string
+		var seq int64
+		known, err := c.one(`SELECT study, seq FROM cook WHERE id = ?`, []any{k.ID}, &owner, &seq)
+		if err != nil {
+			return err
+		}
+		if known {
+			if owner != studyID {
+				return conflict("cook", k.ID)
+			}
+			old, err := c.cook(k.ID)
+			if err != nil {
+				return err
+			}
+			if sameCook(old, k) {
+				return nil
+			}
+			if err := c.clearCook(k.ID); err != nil {
+				return err
+			}
+		} else if _, err := c.one(`SELECT coalesce(max(seq), 0) + 1 FROM cook WHERE study = ?`, []any{studyID}, &seq); err != nil {
+			return err
+		}
+		if err := c.writeCook(studyID, seq, k); err != nil {
+			return err
+		}
+		return c.append(studyID, events)
+	})
+}
+
+// checkCook refuses what no table can hold.
+func checkCook(k study.Cook) error {
+	if k.ID == "" {
+		return fault.New("missing-id", "cook %q has no id", k.Label).
+			WithFix("give every cook a UUIDv7 when it is made")
+	}
+	finite := func(field string, values ...float64) error {
+		for _, v := range values {
+			if math.IsNaN(v) || math.IsInf(v, 0) {
+				return fault.New("not-finite", "cook %s: a %s is not a finite number", k.ID, field).
+					On(field, fmt.Sprint(v)).WithFix("leave out what is not known")
+			}
+		}
+		return nil
+	}
+	for _, w := range k.Weighings {
+		if err := finite("weighing", w.MassG, w.ResG); err != nil {
+			return err
+		}
+	}
+	for _, r := range k.Readings {
+		if err := finite("reading", append(r.Values, r.StdU)...); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// sameCook compares two records as they would be stored.
+func sameCook(a, b study.Cook) bool {
+	x, errX := json.Marshal(plainCook(a))
+	y, errY := json.Marshal(plainCook(b))
+	return errX == nil && errY == nil && string(x) == string(y)
+}
+
+// plainCook writes a cook's one time in UTC and its empty lists alike, so
+// that equal records have equal JSON.
+func plainCook(k study.Cook) study.Cook {
+	k.VoidedAt = k.VoidedAt.Round(0).UTC()
+	k.Marks = append([]study.Mark{}, k.Marks...)
+	k.Weighings = append([]study.Weighing{}, k.Weighings...)
+	k.Deviations = append([]study.Deviation{}, k.Deviations...)
+	k.Logs = append([]study.LogRef{}, k.Logs...)
+	k.Readings = append([]study.Reading{}, k.Readings...)
+	for i, r := range k.Readings {
+		k.Readings[i].Values = append([]float64{}, r.Values...)
+		k.Readings[i].Grades = append([]string{}, r.Grades...)
+	}
+	return k
+}
+
+// parts are the tables of what a cook recorded.
+var parts = []string{"mark", "weighing", "reading", "deviation", "log_ref"}
+
+func (c *change) clearCook(id string) error {
+	for _, table := range parts {
+		if _, err := c.exec(`DELETE FROM `+table+` WHERE cook = ?`, id); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (c *change) writeCook(studyID string, seq int64, k study.Cook) error {
+	_, err := c.exec(`INSERT INTO cook (id, study, seq, label, block, piece, treatment, role, run_order, day,
+			zero_us, zero_set, void_rule, void_why, voided_at, line) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)
+		ON CONFLICT (id) DO UPDATE SET label = excluded.label, block = excluded.block, piece = excluded.piece,
+			treatment = excluded.treatment, role = excluded.role, run_order = excluded.run_order, day = excluded.day,
+			zero_us = excluded.zero_us, zero_set = excluded.zero_set, void_rule = excluded.void_rule,
+			void_why = excluded.void_why, voided_at = excluded.voided_at, line = excluded.line`,
+		k.ID, studyID, seq, k.Label, k.Block, k.Piece, k.Treatment, string(k.Role), k.Order, k.Day,
+		k.ZeroUS, k.ZeroSet, k.VoidRule, k.VoidWhy, formatTime(k.VoidedAt.Round(0)), k.Line)
+	if failureOf(err) == failUnique {
+		return fault.New("label-taken", "another cook of the study has this label").On("label", k.Label).
+			WithFix("give each cook a label of its own").Wrap(err)
+	}
+	if err != nil {
+		return err
+	}
+	for i, m := range k.Marks {
+		if err := c.insertMark(k.ID, i+1, m); err != nil {
+			return err
+		}
+	}
+	for i, w := range k.Weighings {
+		if err := c.insertWeighing(k.ID, i+1, w); err != nil {
+			return err
+		}
+	}
+	for i, r := range k.Readings {
+		if err := c.insertReading(k.ID, i+1, r); err != nil {
+			return err
+		}
+	}
+	for i, d := range k.Deviations {
+		if err := c.insertDeviation(k.ID, i+1, d); err != nil {
+			return err
+		}
+	}
+	for i, l := range k.Logs {
+		if _, err := c.exec(`INSERT INTO log_ref (cook, seq, file, map, sha256) VALUES (?,?,?,?,?)`,
+			k.ID, i+1, l.File, l.Map, l.SHA256); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (c *change) insertMark(cook string, seq int, m study.Mark) error {
+	_, err := c.exec(`INSERT INTO mark (cook, seq, id, kind, at_us, note, source) VALUES (?,?,?,?,?,?,?)`,
+		cook, seq, m.ID, string(m.Kind), m.AtUS, m.Note, m.Source)
+	return taken(err, "mark", m.ID)
+}
+
+func (c *change) insertWeighing(cook string, seq int, w study.Weighing) error {
+	_, err := c.exec(`INSERT INTO weighing (cook, seq, id, stage, mass_g, at_us, has_at, res_g, note) VALUES (?,?,?,?,?,?,?,?,?)`,
+		cook, seq, w.ID, string(w.Stage), w.MassG, w.AtUS, w.HasAt, w.ResG, w.Note)
+	return taken(err, "weighing", w.ID)
+}
+
+func (c *change) insertReading(cook string, seq int, r study.Reading) error {
+	values, err := json.Marshal(append([]float64{}, r.Values...))
+	if err != nil {
+		return err
+	}
+	grades, err := json.Marshal(r.Grades)
+	if err != nil {
+		return err
+	}
+	_, err = c.exec(`INSERT INTO reading (cook, seq, id, response, kind, unit, vals, grades, std_u, by, blind) VALUES (?,?,?,?,?,?,?,?,?,?,?)`,
+		cook, seq, r.ID, r.Response, string(r.Kind), r.Unit, string(values), string(grades), r.StdU, r.By, r.Blind)
+	return taken(err, "reading", r.ID)
+}
+
+func (c *change) insertDeviation(cook string, seq int, d study.Deviation) error {
+	_, err := c.exec(`INSERT INTO deviation (cook, seq, at_us, what, why) VALUES (?,?,?,?,?)`,
+		cook, seq, d.AtUS, d.What, d.Why)
+	return err
+}
+
+// taken names the id that another record already has.
+func taken(err error, what, id string) error {
+	if failureOf(err) == failUnique {
+		return conflict(what, id).Wrap(err)
+	}
+	return err
+}
+
+const cookColumns = `id, label, block, piece, treatment, role, run_order, day, zero_us, zero_set, void_rule, void_why, voided_at, line`
+
+func scanCook(r interface{ Scan(...any) error }) (k study.Cook, err error) {
+	var voided string
+	if err := r.Scan(&k.ID, &k.Label, &k.Block, &k.Piece, &k.Treatment, &k.Role, &k.Order, &k.Day,
+		&k.ZeroUS, &k.ZeroSet, &k.VoidRule, &k.VoidWhy, &voided, &k.Line); err != nil {
+		return k, err
+	}
+	k.VoidedAt, err = parseTime(voided)
+	return k, err
+}
+
+// cook reads one cook; its ID is empty when there is none.
+func (q *query) cook(id string) (study.Cook, error) {
+	found, err := q.readCooks(`id = ?`, `cook = ?`, id)
+	if err != nil || len(found) == 0 {
+		return study.Cook{}, err
+	}
+	return found[0], nil
+}
+
+// cooks reads all cooks of a study in the order they came.
+func (q *query) cooks(studyID string) ([]study.Cook, error) {
+	return q.readCooks(`study = ?`, `cook IN (SELECT id FROM cook WHERE study = ?)`, studyID)
+}
+
+// readCooks reads cooks and their parts, table by table: five queries
+// however many cooks there are.
+func (q *query) readCooks(where, partWhere, arg string) ([]study.Cook, error) {
+	args := []any{arg}
+	var cooks []study.Cook
+	index := map[string]int{}
+	if err := q.each(`SELECT `+cookColumns+` FROM cook WHERE `+where+` ORDER BY seq`, args, func(r *sql.Rows) error {
+		k, err := scanCook(r)
+		index[k.ID] = len(cooks)
+		cooks = append(cooks, k)
+		return err
+	}); err != nil {
+		return nil, err
+	}
+	part := func(columns, table string, row func(r *sql.Rows, cook *string) (func(*study.Cook), error)) error {
+		var last string
+		var k *study.Cook
+		return q.each(`SELECT cook, `+columns+` FROM `+table+` WHERE `+partWhere+` ORDER BY cook, seq`, args, func(r *sql.Rows) error {
+			var id string
+			put, err := row(r, &id)
+			if err != nil {
+				return err
+			}
+			if k == nil || id != last {
+				k, last = &cooks[index[id]], id
+			}
+			put(k)
+			return nil
+		})
+	}
+	if err := part("id, kind, at_us, note, source", "mark", func(r *sql.Rows, cook *string) (func(*study.Cook), error) {
+		var m study.Mark
+		err := r.Scan(cook, &m.ID, &m.Kind, &m.AtUS, &m.Note, &m.Source)
+		return func(k *study.Cook) { k.Marks = append(k.Marks, m) }, err
+	}); err != nil {
+		return nil, err
+	}
+	if err := part("id, stage, mass_g, at_us, has_at, res_g, note", "weighing", func(r *sql.Rows, cook *string) (func(*study.Cook), error) {
+		var w study.Weighing
+		err := r.Scan(cook, &w.ID, &w.Stage, &w.MassG, &w.AtUS, &w.HasAt, &w.ResG, &w.Note)
+		return func(k *study.Cook) { k.Weighings = append(k.Weighings, w) }, err
+	}); err != nil {
+		return nil, err
+	}
+	if err := part("id, response, kind, unit, vals, grades, std_u, by, blind", "reading", func(r *sql.Rows, cook *string) (func(*study.Cook), error) {
+		var x study.Reading
+		var values, grades []byte
+		if err := r.Scan(cook, &x.ID, &x.Response, &x.Kind, &x.Unit, &values, &grades, &x.StdU, &x.By, &x.Blind); err != nil {
+			return nil, err
+		}
+		if err := json.Unmarshal(values, &x.Values); err != nil {
+			return nil, err
+		}
+		err := json.Unmarshal(grades, &x.Grades)
+		return func(k *study.Cook) { k.Readings = append(k.Readings, x) }, err
+	}); err != nil {
+		return nil, err
+	}
+	if err := part("at_us, what, why", "deviation", func(r *sql.Rows, cook *string) (func(*study.Cook), error) {
+		var d study.Deviation
+		err := r.Scan(cook, &d.AtUS, &d.What, &d.Why)
+		return func(k *study.Cook) { k.Deviations = append(k.Deviations, d) }, err
+	}); err != nil {
+		return nil, err
+	}
+	err := part("file, map, sha256", "log_ref", func(r *sql.Rows, cook *string) (func(*study.Cook), error) {
+		var l study.LogRef
+		err := r.Scan(cook, &l.File, &l.Map, &l.SHA256)
+		return func(k *study.Cook) { k.Logs = append(k.Logs, l) }, err
+	})
+	return cooks, err
+}

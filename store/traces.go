@@ -1,0 +1,258 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"slices"
+
+	"trivet/bench"
+	"trivet/fault"
+	"trivet/study"
+	"trivet/trace"
+)
+
+// chunkSamples is the most samples one chunk holds: at 10 Hz an hour and a
+// half, so that most traces are one chunk, and a window of a long one is read
+// without the rest.
+const chunkSamples = 1 << 16
+
+// Traces reads the samples of a cook, in the order they were put.
+func (n *Notebook) Traces(ctx context.Context, studyID, cookID string) (out []trace.Trace, err error) {
+	err = n.view(ctx, func(q *query) error {
+		if err := q.mustHaveCook(studyID, cookID); err != nil {
+			return err
+		}
+		out, err = q.traces(cookID)
+		return err
+	})
+	return out, err
+}
+
+// PutTraces replaces the samples of a cook that came from the same raw files
+// and keeps the raw bytes, once however many cooks they serve. Samples from
+// other files stay. Equal samples change nothing and append no event.
+func (n *Notebook) PutTraces(ctx context.Context, studyID, cookID string, traces []trace.Trace, raw []bench.RawFile, events ...study.Event) error {
+	packed, err := packTraces(traces)
+	if err != nil {
+		return err
+	}
+	files, err := packRaw(raw)
+	if err != nil {
+		return err
+	}
+	return n.change(ctx, func(c *change) error {
+		if err := c.mustHaveCook(studyID, cookID); err != nil {
+			return err
+		}
+		sources := map[string]bool{}
+		for _, t := range traces {
+			sources[t.Source] = true
+		}
+		for _, f := range raw {
+			sources[f.SHA256] = true
+		}
+		same, err := c.sameTraces(cookID, packed, sources)
+		if err != nil {
+			return err
+		}
+		added, err := c.putRaw(studyID, files)
+		if err != nil || same && !added {
+			return err
+		}
+		if !same {
+			for source := range sources {
+				if _, err := c.exec(`DELETE FROM trace WHERE cook = ? AND source = ?`, cookID, source); err != nil {
+					return err
+				}
+			}
+			if err := c.writeTraces(cookID, packed); err != nil {
+				return err
+			}
+		}
+		return c.append(studyID, events)
+	})
+}
+
+func (q *query) mustHaveCook(studyID, cookID string) error {
+	var one int
+	found, err := q.one(`SELECT 1 FROM cook WHERE id = ? AND study = ?`, []any{cookID, studyID}, &one)
+	if err != nil || found {
+		return err
+	}
+	if err := q.mustHaveStudy(studyID); err != nil {
+		return err
+	}
+	return unknownCook(studyID, cookID)
+}
+
+// packed is a trace as its table rows.
+type packed struct {
+	channel, source string
+	samples         int
+	chunks          []chunk
+}
+
+type chunk struct {
+	samples            int
+	firstUS, lastUS    int64
+	minCount, maxCount sql.NullInt64
+	bytes              []byte
+}
+
+// packTraces encodes traces before a transaction begins, so that the
+// notebook is not held while the processor works.
+func packTraces(traces []trace.Trace) ([]packed, error) {
+	out := make([]packed, 0, len(traces))
+	for _, t := range traces {
+		if err := checkTrace(t); err != nil {
+			return nil, err
+		}
+		p := packed{channel: t.Channel.ID, source: t.Source, samples: len(t.TimesUS)}
+		for from := 0; from == 0 || from < len(t.TimesUS); from += chunkSamples {
+			piece := section(t, from, min(from+chunkSamples, len(t.TimesUS)))
+			b, err := encodeTrace(piece)
+			if err != nil {
+				return nil, fault.New("trace-encode", "the samples of channel %q cannot be stored", t.Channel.ID).Wrap(err)
+			}
+			c := chunk{samples: len(piece.TimesUS), bytes: b}
+			if c.samples > 0 {
+				c.firstUS, c.lastUS = piece.TimesUS[0], piece.TimesUS[c.samples-1]
+			}
+			c.minCount, c.maxCount = extremes(piece)
+			p.chunks = append(p.chunks, c)
+		}
+		out = append(out, p)
+	}
+	return out, nil
+}
+
+func checkTrace(t trace.Trace) error {
+	if len(t.TimesUS) != len(t.Counts) {
+		return fault.New("trace-shape", "channel %q has %d times and %d values", t.Channel.ID, len(t.TimesUS), len(t.Counts))
+	}
+	for i := 1; i < len(t.TimesUS); i++ {
+		if t.TimesUS[i] <= t.TimesUS[i-1] {
+			return fault.New("trace-order", "channel %q: sample %d is not later than the one before", t.Channel.ID, i+1).
+				AtRow(i + 1).WithFix("sort the samples and drop repeats before they are stored")
+		}
+	}
+	return nil
+}
+
+// section is the samples from..to of a trace, sharing its arrays.
+func section(t trace.Trace, from, to int) trace.Trace {
+	if from == 0 && to == len(t.TimesUS) {
+		return t
+	}
+	s := t
+	s.TimesUS, s.Counts = t.TimesUS[from:to], t.Counts[from:to]
+	s.Missing = trace.Bitmap{}
+	for i := from; i < to; i++ {
+		if t.Missing.Has(i) {
+			s.Missing.Set(i - from)
+		}
+	}
+	return s
+}
+
+// joined appends a later section to a trace.
+func joined(t *trace.Trace, s trace.Trace) {
+	base := len(t.TimesUS)
+	t.TimesUS = append(t.TimesUS, s.TimesUS...)
+	t.Counts = append(t.Counts, s.Counts...)
+	for i := range s.TimesUS {
+		if s.Missing.Has(i) {
+			t.Missing.Set(base + i)
+		}
+	}
+}
+
+func extremes(t trace.Trace) (least, most sql.NullInt64) {
+	for i, v := range t.Counts {
+		if t.Missing.Has(i) {
+			continue
+		}
+		if !least.Valid || v < least.Int64 {
+			least = sql.NullInt64{Int64: v, Valid: true}
+		}
+		if !most.Valid || v > most.Int64 {
+			most = sql.NullInt64{Int64: v, Valid: true}
+		}
+	}
+	return least, most
+}
+
+// sameTraces reports whether the cook's samples from the given sources (nil:
+// from any) are, byte for byte and in order, the packed ones.
+func (q *query) sameTraces(cook string, want []packed, sources map[string]bool) (bool, error) {
+	var have [][]byte
+	if err := q.each(`SELECT trace.source, trace_chunk.bytes FROM trace JOIN trace_chunk ON trace_chunk.trace = trace.id
+			WHERE trace.cook = ? ORDER BY trace.seq, trace_chunk.seq`, []any{cook}, func(r *sql.Rows) error {
+		var source string
+		var b []byte
+		if err := r.Scan(&source, &b); err != nil {
+			return err
+		}
+		if sources == nil || sources[source] {
+			have = append(have, b)
+		}
+		return nil
+	}); err != nil {
+		return false, err
+	}
+	var wanted [][]byte
+	for _, p := range want {
+		for _, c := range p.chunks {
+			wanted = append(wanted, c.bytes)
+		}
+	}
+	return slices.EqualFunc(have, wanted, slices.Equal[[]byte]), nil
+}
+
+func (c *change) writeTraces(cook string, traces []packed) error {
+	var seq int64
+	if _, err := c.one(`SELECT coalesce(max(seq), 0) FROM trace WHERE cook = ?`, []any{cook}, &seq); err != nil {
+		return err
+	}
+	for _, t := range traces {
+		seq++
+		var id int64
+		if _, err := c.one(`INSERT INTO trace (cook, seq, channel, source, samples) VALUES (?,?,?,?,?) RETURNING id`,
+			[]any{cook, seq, t.channel, t.source, t.samples}, &id); err != nil {
+			return err
+		}
+		for i, k := range t.chunks {
+			if _, err := c.exec(`INSERT INTO trace_chunk (trace, seq, samples, first_us, last_us, min_count, max_count, bytes) VALUES (?,?,?,?,?,?,?,?)`,
+				id, i+1, k.samples, k.firstUS, k.lastUS, k.minCount, k.maxCount, k.bytes); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+func (q *query) traces(cook string) ([]trace.Trace, error) {
+	var out []trace.Trace
+	var last int64
+	err := q.each(`SELECT trace.id, trace_chunk.bytes FROM trace JOIN trace_chunk ON trace_chunk.trace = trace.id
+			WHERE trace.cook = ? ORDER BY trace.seq, trace_chunk.seq`, []any{cook}, func(r *sql.Rows) error {
+		var id int64
+		var b sql.RawBytes
+		if err := r.Scan(&id, &b); err != nil {
+			return err
+		}
+		t, err := decodeTrace(b)
+		if err != nil {
+			return fault.New("notebook-corrupt", "the stored samples of cook %s cannot be read", cook).Wrap(err).
+				WithFix("load the log again, or restore a backup")
+		}
+		if id == last {
+			joined(&out[len(out)-1], t)
+		} else {
+			out = append(out, t)
+		}
+		last = id
+		return nil
+	})
+	return out, err
+}
