@@ -1,0 +1,270 @@
+package measure
+
+import (
+	"math"
+	"slices"
+
+	"trivet/fault"
+	"trivet/steam"
+	"trivet/study"
+	"trivet/trace"
+)
+
+const (
+	// assumedScaleG is the resolution assumed for a scale that does not
+	// state one, g.
+	assumedScaleG = 1
+	// scaleRepeatG is the repeatability of putting a piece on a scale, g
+	// (common practice, no source).
+	scaleRepeatG = 0.3
+)
+
+// weighing returns the last weighing of a stage.
+func (v *view) weighing(stage study.Stage) (study.Weighing, bool) {
+	var out study.Weighing
+	found := false
+	for _, w := range v.in.Cook.Weighings {
+		if w.Stage == stage {
+			out, found = w, true
+		}
+	}
+	return out, found
+}
+
+// raw is the raw mass: the raw weighing, else the piece's own mass.
+func (v *view) raw() (study.Weighing, error) {
+	if w, ok := v.weighing(study.Raw); ok && w.MassG > 0 {
+		return w, nil
+	}
+	if v.in.Piece.MassKg > 0 {
+		return study.Weighing{Stage: study.Raw, MassG: 1000 * v.in.Piece.MassKg}, nil
+	}
+	return study.Weighing{}, absent("there is no raw mass").WithFix("weigh the piece before it goes on")
+}
+
+func scaleStepG(w study.Weighing) float64 {
+	if w.ResG > 0 {
+		return w.ResG
+	}
+	return assumedScaleG
+}
+
+// weighU is the standard uncertainty of a weighing, g: resolution d/√12 and
+// repeatability.
+func weighU(w study.Weighing) float64 {
+	return math.Hypot(scaleStepG(w)/math.Sqrt(12), scaleRepeatG)
+}
+
+// loss is 100 (from − to)/m0, % of the raw mass, with
+// u = (100/m0) √(u_from² + u_to² + ((from − to)/m0)² u_m0²); when from is the
+// raw weighing itself the terms are those of L = 100 (1 − m1/m0):
+// u = (100/m0) √(u_1² + (m1/m0)² u_0²) (JCGM 100:2008, 5.1).
+func (v *view) loss(from, to study.Stage) (Response, error) {
+	m0, err := v.raw()
+	if err != nil {
+		return Response{}, err
+	}
+	a := m0
+	if from != study.Raw {
+		w, ok := v.weighing(from)
+		if !ok {
+			return Response{}, absent("the piece was not weighed %s", stageWords(from))
+		}
+		a = w
+	}
+	b, ok := v.weighing(to)
+	if !ok {
+		return Response{}, absent("the piece was not weighed %s", stageWords(to))
+	}
+	r := Response{Unit: "%", Value: 100 * (a.MassG - b.MassG) / m0.MassG}
+	r.ResolutionStep = 100 * math.Max(scaleStepG(a), scaleStepG(b)) / m0.MassG
+	per := 100 / m0.MassG
+	ub := Source{"weighing " + stageWords(to), "B", per * weighU(b)}
+	if from == study.Raw {
+		r.Budget = []Source{{"weighing " + stageWords(study.Raw), "B", per * weighU(a) * b.MassG / m0.MassG}, ub}
+	} else {
+		r.Budget = []Source{{"weighing " + stageWords(from), "B", per * weighU(a)}, ub,
+			{"weighing " + stageWords(study.Raw), "B", math.Abs(r.Value) / m0.MassG * weighU(m0)}}
+	}
+	if m0.ResG == 0 || b.ResG == 0 {
+		r.Notes = append(r.Notes, fault.Notef("scale-unstated", "the scale's resolution is not stated; 1 g is assumed"))
+	}
+	if r.Value < 0 {
+		r.Notes = append(r.Notes, fault.Notef("mass-gained",
+			"the piece weighed more %s (%.4g g) than %s (%.4g g): check the weighings", stageWords(to), b.MassG, stageWords(from), a.MassG))
+	}
+	return r, nil
+}
+
+func stageWords(s study.Stage) string {
+	switch s {
+	case study.Raw:
+		return "raw"
+	case study.AtPull:
+		return "off the heat"
+	case study.AfterRest:
+		return "after the rest"
+	case study.AfterCut:
+		return "after cutting"
+	case study.Drip:
+		return "(drip)"
+	}
+	return "during the cook"
+}
+
+// cookingLoss is 100 (raw − off heat)/raw, %.
+func cookingLoss(v *view, _ string) (Response, error) { return v.loss(study.Raw, study.AtPull) }
+
+// restLoss is 100 (off heat − rested)/raw, %: the raw mass stays the
+// denominator throughout.
+func restLoss(v *view, _ string) (Response, error) { return v.loss(study.AtPull, study.AfterRest) }
+
+// totalLoss is 100 (raw − last)/raw, %, where last is the weighing after
+// cutting, else after the rest.
+func totalLoss(v *view, _ string) (Response, error) {
+	if _, ok := v.weighing(study.AfterCut); ok {
+		return v.loss(study.Raw, study.AfterCut)
+	}
+	return v.loss(study.Raw, study.AfterRest)
+}
+
+// steamRate is the mass lost a minute through the rest, g/min: the median of
+// all pairwise slopes (Theil 1950, Sen 1968) of the scale channel from the
+// pull to serving, or of the timed weighings then. What drips and stays on
+// the scale is not steam and is not counted; what drips off it is.
+func steamRate(v *view, _ string) (Response, error) {
+	rate, u, step, err := v.massFall()
+	if err != nil {
+		return Response{}, err
+	}
+	return Response{Unit: "g/min", Value: rate, ResolutionStep: step, Budget: []Source{{"scatter of the mass curve and scale", "A", u}}}, nil
+}
+
+// steamHeat is the heat the steam carries off, W: rate × latent heat at the
+// mean surface temperature of the rest (60 °C assumed where none was
+// recorded; the latent heat changes by 0.1 % a kelvin).
+func steamHeat(v *view, _ string) (Response, error) {
+	rate, u, step, err := v.massFall()
+	if err != nil {
+		return Response{}, err
+	}
+	surfaceC, note := 60.0, true
+	if pull, e := v.pullS(); e == nil {
+		for _, s := range v.channels(trace.Surface) {
+			w := s.between(pull, math.Inf(1))
+			if len(w.value) > 0 {
+				surfaceC, note = mean(w.value), false
+				break
+			}
+		}
+	}
+	perGram := steam.LatentHeatJPerKg(surfaceC) / 1000 / 60 // J/g a minute → W
+	r := Response{Unit: "W", Value: rate * perGram, ResolutionStep: step * perGram,
+		Budget: []Source{{"mass rate", "A", u * perGram}}}
+	if note {
+		r.Notes = append(r.Notes, fault.Notef("surface-assumed", "no surface was recorded in the rest; 60 °C is assumed for the latent heat"))
+	}
+	return r, nil
+}
+
+// massFall returns the rate of mass loss after the pull, g/min, its standard
+// uncertainty, and the resolution of the rate.
+func (v *view) massFall() (rate, u, step float64, err error) {
+	pull, err := v.pullS()
+	if err != nil {
+		return 0, 0, 0, err
+	}
+	end := math.Inf(1)
+	if serve, e := v.servingS(); e == nil && serve > pull {
+		end = serve
+	}
+	var t, g []float64
+	res := float64(assumedScaleG)
+	if scales := v.channels(trace.Scale); len(scales) > 0 {
+		w := scales[0].between(pull, end)
+		t, g = thin(w.timeS, w.value, 300)
+		res = scales[0].stepU
+	} else {
+		for _, w := range v.in.Cook.Weighings {
+			at := float64(w.AtUS) / 1e6
+			if w.HasAt && at >= pull && at <= end && w.Stage != study.Drip && w.Stage != study.Raw {
+				t, g = append(t, at), append(g, w.MassG)
+				res = scaleStepG(w)
+			}
+		}
+	}
+	if len(t) < 2 || t[len(t)-1] <= t[0] {
+		return 0, 0, 0, absent("there is no mass curve after the pull").
+			WithFix("log the scale through the rest, or give two timed weighings")
+	}
+	slope, se := theilSen(t, g)
+	span := t[len(t)-1] - t[0]
+	fromScale := math.Sqrt2 * math.Hypot(res/math.Sqrt(12), 0) / span
+	if len(t) < 5 {
+		fromScale = math.Sqrt2 * math.Hypot(res/math.Sqrt(12), scaleRepeatG) / span
+	}
+	return -60 * slope, 60 * math.Hypot(se, fromScale), 60 * res / span, nil
+}
+
+// theilSen is the median of pairwise slopes and a standard error from the
+// spread of the residuals (1.4826 MAD) about that line.
+func theilSen(t, y []float64) (slope, se float64) {
+	var all []float64
+	for i := range t {
+		for j := i + 1; j < len(t); j++ {
+			if t[j] > t[i] {
+				all = append(all, (y[j]-y[i])/(t[j]-t[i]))
+			}
+		}
+	}
+	slope = median(all)
+	if len(t) < 3 {
+		return slope, 0
+	}
+	res := make([]float64, len(t))
+	mt := mean(t)
+	den := 0.0
+	for i := range t {
+		res[i] = y[i] - slope*t[i]
+		den += squared(t[i] - mt)
+	}
+	m := median(slices.Clone(res))
+	for i := range res {
+		res[i] = math.Abs(res[i] - m)
+	}
+	return slope, 1.4826 * median(res) / math.Sqrt(den)
+}
+
+// median sorts x in place and returns its median; 0 for none.
+func median(x []float64) float64 {
+	if len(x) == 0 {
+		return 0
+	}
+	slices.Sort(x)
+	n := len(x)
+	if n%2 == 1 {
+		return x[n/2]
+	}
+	return (x[n/2-1] + x[n/2]) / 2
+}
+
+func mean(x []float64) float64 {
+	sum := 0.0
+	for _, v := range x {
+		sum += v
+	}
+	return sum / float64(len(x))
+}
+
+// thin keeps at most n evenly spaced samples.
+func thin(t, y []float64, n int) ([]float64, []float64) {
+	if len(t) <= n {
+		return t, y
+	}
+	ot, oy := make([]float64, n), make([]float64, n)
+	for i := range n {
+		k := i * (len(t) - 1) / (n - 1)
+		ot[i], oy[i] = t[k], y[k]
+	}
+	return ot, oy
+}

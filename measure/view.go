@@ -1,0 +1,274 @@
+package measure
+
+import (
+	"math"
+	"slices"
+
+	"trivet/fault"
+	"trivet/study"
+	"trivet/trace"
+)
+
+// series is a channel as plain numbers: seconds from heat on, and °C, g or W.
+// Samples without a value are left out.
+type series struct {
+	ch     trace.Channel
+	timeS  []float64
+	value  []float64
+	stepU  float64 // quantum in the converted unit
+	longS  float64 // longest gap between neighbours, s
+	everyS float64 // median interval, s
+}
+
+// view is a cook prepared for measuring: channels on one clock that starts
+// at heat on.
+type view struct {
+	in    Input
+	all   []series
+	notes []fault.Note
+}
+
+func newView(in Input) (*view, error) {
+	v := &view{in: in}
+	if len(in.Traces) > 0 && !in.Cook.ZeroSet {
+		v.notes = append(v.notes, fault.Notef("no-heat-on",
+			"no heat-on mark: times count from the start of the log"))
+	}
+	for i := range in.Traces {
+		tr := &in.Traces[i]
+		if err := tr.Validate(); err != nil {
+			return nil, err
+		}
+		zero := in.Cook.ZeroUS
+		if !in.Cook.ZeroSet && tr.Len() > 0 {
+			zero = tr.TimesUS[0]
+			if tr.Elapsed {
+				zero = 0
+			}
+		}
+		s := series{ch: tr.Channel, stepU: tr.Resolution()}
+		s.timeS, s.value = tr.Points(zero)
+		if len(s.timeS) > 1 {
+			gaps := make([]float64, len(s.timeS)-1)
+			for k := range gaps {
+				gaps[k] = s.timeS[k+1] - s.timeS[k]
+			}
+			s.longS = slices.Max(gaps)
+			slices.Sort(gaps)
+			s.everyS = gaps[len(gaps)/2]
+		}
+		v.all = append(v.all, s)
+	}
+	return v, nil
+}
+
+// at returns the value at time t by linear interpolation; false outside the
+// record or inside a gap longer than ten usual intervals.
+func (s *series) at(t float64) (float64, bool) {
+	i, exact := slices.BinarySearch(s.timeS, t)
+	if exact {
+		return s.value[i], true
+	}
+	if i == 0 || i == len(s.timeS) {
+		return 0, false
+	}
+	if span := s.timeS[i] - s.timeS[i-1]; s.everyS > 0 && span > 10*s.everyS {
+		return 0, false
+	}
+	f := (t - s.timeS[i-1]) / (s.timeS[i] - s.timeS[i-1])
+	return s.value[i-1] + f*(s.value[i]-s.value[i-1]), true
+}
+
+// between returns the part of the series with from ≤ t ≤ to.
+func (s *series) between(from, to float64) series {
+	i, _ := slices.BinarySearch(s.timeS, from)
+	j, found := slices.BinarySearch(s.timeS, to)
+	if found {
+		j++
+	}
+	out := *s
+	if i >= j {
+		out.timeS, out.value = nil, nil
+		return out
+	}
+	out.timeS, out.value = s.timeS[i:j], s.value[i:j]
+	return out
+}
+
+// slopeAt is the local rate of change at t in units a second: a straight
+// line fitted by least squares over ±half seconds.
+func (s *series) slopeAt(t, half float64) (float64, bool) {
+	w := s.between(t-half, t+half)
+	if len(w.timeS) < 3 {
+		return 0, false
+	}
+	var mt, mv float64
+	for i := range w.timeS {
+		mt += w.timeS[i]
+		mv += w.value[i]
+	}
+	n := float64(len(w.timeS))
+	mt /= n
+	mv /= n
+	var num, den float64
+	for i := range w.timeS {
+		num += (w.timeS[i] - mt) * (w.value[i] - mv)
+		den += (w.timeS[i] - mt) * (w.timeS[i] - mt)
+	}
+	if den == 0 {
+		return 0, false
+	}
+	return num / den, true
+}
+
+func (v *view) channels(places ...trace.Place) []series {
+	var out []series
+	for _, s := range v.all {
+		if slices.Contains(places, s.ch.Place) && len(s.timeS) > 0 {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// mark returns the time of the last mark of a kind, seconds from heat on.
+func (v *view) mark(kind study.MarkKind) (float64, bool) {
+	at, ok := 0.0, false
+	for _, m := range v.in.Cook.Marks {
+		if m.Kind == kind {
+			at, ok = float64(m.AtUS)/1e6, true
+		}
+	}
+	return at, ok
+}
+
+// pullS is when the piece left the heat.
+func (v *view) pullS() (float64, error) {
+	if t, ok := v.mark(study.OffHeat); ok {
+		return t, nil
+	}
+	return 0, absent("there is no off-heat mark").WithFix("mark when the piece left the heat")
+}
+
+// servingS is when the piece was served, else cut; endS is what follows.
+func (v *view) servingS() (float64, error) {
+	if t, ok := v.mark(study.Served); ok {
+		return t, nil
+	}
+	if t, ok := v.mark(study.Cut); ok {
+		return t, nil
+	}
+	return 0, absent("there is no served or cut mark").WithFix("mark when the piece was served or cut")
+}
+
+// core returns the core's series: the mean of the core channels, or, with
+// three or more depth channels and none marked as core, the vertex of a
+// parabola through the three coldest neighbours at each time (the minimum
+// itself where the vertex lies outside them).
+func (v *view) core() (series, error) {
+	cores := v.channels(trace.Core)
+	switch {
+	case len(cores) == 1:
+		return cores[0], nil
+	case len(cores) > 1:
+		return meanOf(cores), nil
+	}
+	depths := v.channels(trace.Depth)
+	if len(depths) < 3 {
+		return series{}, absent("there is no core channel and fewer than three depth channels").
+			WithFix("name the core's channel in the column map")
+	}
+	slices.SortFunc(depths, func(a, b series) int {
+		if a.ch.DepthM < b.ch.DepthM {
+			return -1
+		}
+		return 1
+	})
+	out := depths[0]
+	out.ch.Place, out.ch.ID = trace.Core, "core (from depths)"
+	out.timeS, out.value = nil, nil
+	x := make([]float64, len(depths))
+	y := make([]float64, len(depths))
+	for i, t := range depths[0].timeS {
+		n := 0
+		for k := range depths {
+			val, ok := depths[0].value[i], k == 0
+			if k > 0 {
+				val, ok = depths[k].at(t)
+			}
+			if ok {
+				x[n], y[n] = depths[k].ch.DepthM, val
+				n++
+			}
+		}
+		if n < 3 {
+			continue
+		}
+		out.timeS = append(out.timeS, t)
+		out.value = append(out.value, coldest(x[:n], y[:n]))
+	}
+	if len(out.timeS) == 0 {
+		return series{}, absent("the depth channels never overlap in time")
+	}
+	return out, nil
+}
+
+// coldest is the minimum of a parabola through the coldest point and its two
+// neighbours, or the coldest value when that parabola has no minimum between
+// them.
+func coldest(x, y []float64) float64 {
+	i := 0
+	for k := range y {
+		if y[k] < y[i] {
+			i = k
+		}
+	}
+	i = min(max(i, 1), len(y)-2)
+	low := slices.Min(y)
+	d1 := (y[i] - y[i-1]) / (x[i] - x[i-1])
+	d2 := (y[i+1] - y[i]) / (x[i+1] - x[i])
+	curve := (d2 - d1) / (x[i+1] - x[i-1])
+	if !(curve > 0) {
+		return low
+	}
+	vertex := (x[i-1]+x[i])/2 - d1/(2*curve)
+	if vertex < x[i-1] || vertex > x[i+1] {
+		return low
+	}
+	return y[i] + (vertex-x[i])*(d1+curve*(vertex-x[i-1]))
+}
+
+// meanOf averages channels at the first one's times.
+func meanOf(all []series) series {
+	out := all[0]
+	out.timeS, out.value = nil, nil
+	for i, t := range all[0].timeS {
+		sum, n := all[0].value[i], 1.0
+		for k := 1; k < len(all); k++ {
+			if x, ok := all[k].at(t); ok {
+				sum += x
+				n++
+			}
+		}
+		out.timeS = append(out.timeS, t)
+		out.value = append(out.value, sum/n)
+	}
+	return out
+}
+
+// thicknessM is the mean of the piece's thickness readings; false if none.
+func (v *view) thicknessM() (float64, bool) {
+	ts := v.in.Piece.ThicknessM
+	if len(ts) == 0 {
+		return 0, false
+	}
+	sum := 0.0
+	for _, t := range ts {
+		sum += t
+	}
+	return sum / float64(len(ts)), true
+}
+
+func squared(x float64) float64 { return x * x }
+
+func rectangular(halfWidth float64) float64 { return halfWidth / math.Sqrt(3) }
