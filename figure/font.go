@@ -1,8 +1,10 @@
 package figure
 
 import (
+	"regexp"
 	"strings"
 	"sync"
+	"unicode/utf8"
 
 	"golang.org/x/image/font"
 	"golang.org/x/image/font/gofont/gobold"
@@ -114,13 +116,13 @@ func (t Text) Box() Box {
 	return Box{t.X - off, t.Y - ascent*t.Size, w, (ascent + descent) * t.Size}
 }
 
-// Wrap breaks s into lines no wider than width; a word wider than that is
-// broken, never clipped.
+// Wrap breaks s into lines no wider than width at spaces and line ends, never
+// at a no-break space; a word wider than that is broken, never clipped.
 func Wrap(s string, w Weight, px, width float64) []string {
 	var lines []string
-	for _, para := range strings.Split(s, "\n") {
+	for _, para := range strings.Split(keepUnits(s), "\n") {
 		line := ""
-		for _, word := range strings.Fields(para) {
+		for _, word := range strings.FieldsFunc(para, func(r rune) bool { return r == ' ' || r == '\t' }) {
 			for _, part := range breakWord(word, w, px, width) {
 				switch {
 				case line == "":
@@ -138,6 +140,18 @@ func Wrap(s string, w Weight, px, width float64) []string {
 	return lines
 }
 
+// loneUnit finds a unit that would look lost at the start of a line.
+var loneUnit = regexp.MustCompile(`(\d) (°[CF]|points?|min|s|h|mm|cm|in|g|kg|lb|N|J|kJ|W)\b`)
+
+// percentSign is apart since % is no word character.
+var percentSign = regexp.MustCompile(`(\d) %`)
+
+// keepUnits ties numbers to their units by a no-break space.
+func keepUnits(s string) string {
+	return percentSign.ReplaceAllString(loneUnit.ReplaceAllString(s, "$1\u00a0$2"), "$1\u00a0%")
+}
+
+// breakWord cuts a word that is wider than width, after a hyphen where it can.
 func breakWord(word string, w Weight, px, width float64) []string {
 	if Width(word, w, px) <= width {
 		return []string{word}
@@ -146,8 +160,14 @@ func breakWord(word string, w Weight, px, width float64) []string {
 	cur := ""
 	for _, r := range word {
 		if cur != "" && Width(cur+string(r), w, px) > width {
-			out = append(out, cur)
-			cur = ""
+			if i := strings.LastIndexAny(cur, "-–/_"); i > 0 {
+				_, n := utf8.DecodeRuneInString(cur[i:])
+				out = append(out, cur[:i+n])
+				cur = cur[i+n:]
+			} else {
+				out = append(out, cur)
+				cur = ""
+			}
 		}
 		cur += string(r)
 	}

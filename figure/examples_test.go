@@ -1,0 +1,92 @@
+package figure
+
+import (
+	"fmt"
+	"math"
+)
+
+type example struct {
+	name string
+	fig  Figure
+}
+
+// invented is the heading of every example: the numbers are made up.
+func invented(title, subtitle string) Head {
+	return Head{Title: title, Subtitle: subtitle, Note: "Invented data for tests. Bars: 95 % and 90 % intervals.", Invented: true}
+}
+
+func answers() AnswerLine {
+	return AnswerLine{
+		Head: invented("Searing first changes the crust, not the juice", "Sear first minus sear last, 20 loins"),
+		Answers: []Answer{
+			{Ask: "Does searing first lower the cooking loss?", Verdict: "No difference that matters: any average difference is smaller than 2 points.", Settled: true,
+				Measure: Measure{Name: "cooking loss", Kind: Points}, Estimate: 0.31, Outer: Interval{-0.42, 1.04}, Inner: Interval{-0.29, 0.91}, Level: 0.95, Margin: 2, Claim: Lower},
+			{Ask: "Is the surface hotter at serving?", Verdict: "Makes a difference that matters: it is hotter, by at least 5 °C.", Settled: true,
+				Measure: Measure{Name: "surface", Kind: Difference}, Estimate: 11.2, Outer: Interval{8.1, 14.3}, Inner: Interval{8.6, 13.8}, Level: 0.95, Margin: 5, Claim: Higher},
+			{Ask: "Does the core rise further after the pull?", Verdict: "Not settled yet: it moved the claimed way; about 9 to 22 more loins would likely settle it.",
+				Measure: Measure{Name: "carryover", Kind: Difference}, Estimate: 0.9, Outer: Interval{-0.6, 2.4}, Inner: Interval{-0.33, 2.13}, Level: 0.95, Margin: 2, Claim: Higher},
+		},
+	}
+}
+
+func awkwardAnswers() AnswerLine {
+	return AnswerLine{
+		Head: invented("One question whose name runs on and on well beyond what anyone would print in a kitchen, to see the wrapping", ""),
+		Answers: []Answer{
+			{Ask: "Does brining overnight in the coldest corner of the refrigerator shorten the time to a core of 63 °C in comparison with no brine at all?", Verdict: "Not settled yet.",
+				Measure: Measure{Kind: Duration}, Estimate: -95, Outer: Interval{-2400, 2210}, Inner: Interval{-1800, 1610}, Level: 1 - 0.05/3, Margin: 30, Claim: Either},
+			{Ask: "Does it lower the shear force?", Verdict: "Numbers only: the plan was not sealed.",
+				Measure: Measure{Kind: LogRatio}, Estimate: -0.4, Outer: Interval{math.Inf(-1), -0.1}, Inner: Interval{-0.7, -0.12}, Level: 0.95, Margin: math.Log(1.1), Claim: Lower},
+			{Ask: "Nothing measured?", Verdict: "Numbers only: no cook has both treatments.",
+				Measure: Measure{Kind: Number, Unit: "N"}, Estimate: math.NaN(), Outer: Interval{math.NaN(), math.NaN()}, Inner: Interval{math.NaN(), math.NaN()}, Level: 0.95, Margin: 4, Claim: Higher},
+			{Ask: "Is it far away?", Verdict: "The reverse matters.", Settled: true,
+				Measure: Measure{Kind: Difference, Degrees: Fahrenheit}, Estimate: -40, Outer: Interval{-44, -36}, Inner: Interval{-43, -37}, Level: 0.95, Margin: 2, Claim: Higher},
+		},
+	}
+}
+
+func examples() []example {
+	return []example{
+		{"answer", answers()},
+		{"answer-awkward", awkwardAnswers()},
+		{"blocks", blockLines(20, 2)},
+		{"blocks-40", blockLines(40, 2)},
+		{"blocks-1", blockLines(1, 2)},
+		{"blocks-5", blockLines(9, 5)},
+	}
+}
+
+// wobble is a fixed, plain sequence in [−1, 1] that stands in for scatter.
+func wobble(i, k int) float64 { return math.Sin(float64(i*i*7 + k*13 + i*3)) }
+
+func blockLines(blocks, treatments int) BlockLines {
+	f := BlockLines{
+		Head:       invented("Searing first costs about 1.4 points more", "Cooking loss of each loin under both treatments"),
+		Measure:    Measure{Name: "cooking loss", Kind: Percent},
+		BlockWord:  "loin",
+		Treatments: []string{"sear last", "sear first", "sear first, then a long rest under foil", "never seared", "sous-vide-ish-water-bath"}[:treatments],
+		Level:      0.95, Margin: 2,
+	}
+	for i := range blocks {
+		b := BlockValues{Block: fmt.Sprintf("L%02d", i+1)}
+		for k := range treatments {
+			b.Values = append(b.Values, 21+4*wobble(i, 0)+1.4*float64(k)+1.9*wobble(i, k+1))
+		}
+		if i == 4 {
+			b.Values[1] = math.NaN()
+		}
+		f.Blocks = append(f.Blocks, b)
+	}
+	for k := 1; k < treatments; k++ {
+		e := Effect{f.Treatments[k], 1.4 * float64(k), Interval{1.4*float64(k) - 0.8, 1.4*float64(k) + 0.8}}
+		if blocks == 1 {
+			e.Estimate = f.Blocks[0].Values[k] - f.Blocks[0].Values[0]
+			e.Interval = Interval{math.NaN(), math.NaN()}
+		}
+		if blocks == 40 {
+			e.Interval = Interval{-90, 92}
+		}
+		f.Effects = append(f.Effects, e)
+	}
+	return f
+}
