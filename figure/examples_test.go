@@ -57,7 +57,10 @@ func examples() []example {
 }
 
 // wobble is a fixed, plain sequence in [−1, 1] that stands in for scatter.
-func wobble(i, k int) float64 { return math.Sin(float64(i*i*7 + k*13 + i*3)) }
+func wobble(i, k int) float64 {
+	v := math.Sin(float64(i*78+k*37+1)) * 437.585
+	return 2*(v-math.Floor(v)) - 1
+}
 
 func blockLines(blocks, treatments int) BlockLines {
 	f := BlockLines{
