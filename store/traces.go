@@ -104,15 +104,15 @@ type chunk struct {
 func packTraces(traces []trace.Trace) ([]packed, error) {
 	out := make([]packed, 0, len(traces))
 	for _, t := range traces {
-		if err := checkTrace(t); err != nil {
-			return nil, err
+		if err := t.Validate(); err != nil {
+			return nil, err // before it is cut up, so that sample numbers are right
 		}
 		p := packed{channel: t.Channel.ID, source: t.Source, samples: len(t.TimesUS)}
 		for from := 0; from == 0 || from < len(t.TimesUS); from += chunkSamples {
 			piece := section(t, from, min(from+chunkSamples, len(t.TimesUS)))
-			b, err := encodeTrace(piece)
+			b, err := trace.Encode(nil, &piece)
 			if err != nil {
-				return nil, fault.New("trace-encode", "the samples of channel %q cannot be stored", t.Channel.ID).Wrap(err)
+				return nil, err
 			}
 			c := chunk{samples: len(piece.TimesUS), bytes: b}
 			if c.samples > 0 {
@@ -126,19 +126,6 @@ func packTraces(traces []trace.Trace) ([]packed, error) {
 	return out, nil
 }
 
-func checkTrace(t trace.Trace) error {
-	if len(t.TimesUS) != len(t.Counts) {
-		return fault.New("trace-shape", "channel %q has %d times and %d values", t.Channel.ID, len(t.TimesUS), len(t.Counts))
-	}
-	for i := 1; i < len(t.TimesUS); i++ {
-		if t.TimesUS[i] <= t.TimesUS[i-1] {
-			return fault.New("trace-order", "channel %q: sample %d is not later than the one before", t.Channel.ID, i+1).
-				AtRow(i + 1).WithFix("sort the samples and drop repeats before they are stored")
-		}
-	}
-	return nil
-}
-
 // section is the samples from..to of a trace, sharing its arrays.
 func section(t trace.Trace, from, to int) trace.Trace {
 	if from == 0 && to == len(t.TimesUS) {
@@ -146,12 +133,7 @@ func section(t trace.Trace, from, to int) trace.Trace {
 	}
 	s := t
 	s.TimesUS, s.Counts = t.TimesUS[from:to], t.Counts[from:to]
-	s.Missing = trace.Bitmap{}
-	for i := from; i < to; i++ {
-		if t.Missing.Has(i) {
-			s.Missing.Set(i - from)
-		}
-	}
+	s.Missing = t.Missing.Slice(from, to)
 	return s
 }
 
@@ -241,15 +223,15 @@ func (q *query) traces(cook string) ([]trace.Trace, error) {
 		if err := r.Scan(&id, &b); err != nil {
 			return err
 		}
-		t, err := decodeTrace(b)
+		t, err := trace.Decode(b)
 		if err != nil {
 			return fault.New("notebook-corrupt", "the stored samples of cook %s cannot be read", cook).Wrap(err).
 				WithFix("load the log again, or restore a backup")
 		}
 		if id == last {
-			joined(&out[len(out)-1], t)
+			joined(&out[len(out)-1], *t)
 		} else {
-			out = append(out, t)
+			out = append(out, *t)
 		}
 		last = id
 		return nil
