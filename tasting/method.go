@@ -76,6 +76,7 @@ func (r Ratio) Rat() *big.Rat { return big.NewRat(r.Num, r.Den) }
 func Methods() []Method {
 	return []Method{
 		Triangle{}, DuoTrio{}, DuoTrio{Constant: true}, Paired{}, Paired{TwoSided: true}, ThreeAFC{}, Tetrad{},
+		ANotA{}, SameDifferent{},
 	}
 }
 
