@@ -1,0 +1,455 @@
+package stats
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+
+	"trivet/fault"
+)
+
+// CompareFormat names the JSON form of a [Comparison].
+const CompareFormat = "trivet/compare/1"
+
+// Blocks says how block differences enter a comparison.
+type Blocks string
+
+// Ways to treat blocks. The empty Blocks means BlocksAuto.
+const (
+	// BlocksAuto takes fixed blocks when every block has every treatment
+	// equally often, and random ones when runs are missing.
+	BlocksAuto   Blocks = "auto"
+	BlocksFixed  Blocks = "fixed"
+	BlocksRandom Blocks = "random"
+)
+
+// Options of a comparison. The zero value compares every treatment with the
+// first one (in sorted order), either direction, 95 % intervals, no margin.
+type Options struct {
+	Control string // control treatment; empty takes the first in sorted order and notes it
+	// Margin is the smallest difference that matters, on the analysis scale:
+	// for a ratio r with LogScale it is ln(1+r). 0 means none.
+	Margin     float64
+	Claim      Claim    // direction of the claim; empty means Either. It changes no number of a contrast.
+	Alpha      float64  // 1 − confidence level; 0 means 0.05
+	LogScale   bool     // compare natural logarithms, for ratios
+	Blocks     Blocks   // empty means BlocksAuto
+	Also       []string // factors of the table added as fixed effects
+	Covariates []string // covariates of the table added as fixed effects
+	Adjust     Adjust   // empty means AdjustHolm
+}
+
+// Comparison is the answer of [Compare]. NaN numbers become null in JSON.
+type Comparison struct {
+	Method  string // the analysis in words
+	N       int    // units analysed, after averaging
+	Rows    int    // rows of the table
+	NBlocks int
+	// BlockVariance is the estimated variance between blocks; NaN when blocks
+	// are fixed or absent.
+	BlockVariance    float64
+	ResidualVariance float64
+	DFResidual       int
+	Complete         bool // every block has every treatment equally often
+	LogScale         bool
+	Alpha            float64
+	Margin           float64 // 0 for none
+	Claim            Claim
+	Control          string
+	Treatments       []string // sorted
+	Contrasts        []Contrast
+	Notes            []fault.Note
+
+	model *Model
+	units units
+	opt   Options
+}
+
+// MarshalJSON writes the contract of a comparison.
+func (c Comparison) MarshalJSON() ([]byte, error) {
+	scale := "identity"
+	if c.LogScale {
+		scale = "log"
+	}
+	return json.Marshal(struct {
+		Format           string       `json:"format"`
+		Method           string       `json:"method"`
+		N                int          `json:"n"`
+		NBlocks          int          `json:"n_blocks"`
+		BlockVariance    *float64     `json:"block_variance"`
+		ResidualVariance *float64     `json:"residual_variance"`
+		Alpha            float64      `json:"alpha"`
+		Margin           *float64     `json:"margin"`
+		Scale            string       `json:"scale"`
+		Contrasts        []Contrast   `json:"contrasts"`
+		Notes            []fault.Note `json:"notes"`
+	}{CompareFormat, c.Method, c.N, c.NBlocks, finite(c.BlockVariance), finite(c.ResidualVariance),
+		c.Alpha, positive(c.Margin), scale, nonNil(c.Contrasts), nonNil(c.Notes)})
+}
+
+// Model returns the fitted model behind the comparison, for marginal means
+// and tests of terms. Its factors are called "treatment" and "block", others
+// by their own names.
+func (c *Comparison) Model() *Model { return c.model }
+
+// Names of the treatment and block factors in the model of a comparison.
+const (
+	TreatmentTerm = "treatment"
+	BlockTerm     = "block"
+)
+
+// Compare estimates every treatment minus the control.
+//
+// With blocks, rows are first averaged to one unit per block × treatment (and
+// level of the factors of [Options.Also]), or per piece when the table names
+// pieces. A complete table is analysed with fixed blocks, an incomplete one
+// by a mixed model with a random intercept of block, REML and Satterthwaite
+// degrees of freedom. Without blocks it is an ordinary linear model.
+//
+// When the block variance of a mixed model is estimated as zero, the degrees
+// of freedom are the smaller of Satterthwaite's and those inside blocks: a
+// zero estimate never makes an answer surer than its design.
+//
+// Errors are Usage for a wrong option or name, Content for data that cannot
+// be compared.
+func Compare(t Table, o Options) (*Comparison, error) {
+	if err := o.normalise(); err != nil {
+		return nil, err
+	}
+	if err := t.Check(); err != nil {
+		return nil, err
+	}
+	u, err := gather(t, &o)
+	if err != nil {
+		return nil, err
+	}
+	return compareUnits(u, o)
+}
+
+// normalise fills defaults and refuses what makes no sense.
+func (o *Options) normalise() error {
+	if o.Alpha == 0 {
+		o.Alpha = 0.05
+	}
+	if !(o.Alpha > 0 && o.Alpha < 0.5) {
+		return fault.BadUsage("alpha-range", "alpha must lie between 0 and 0.5").
+			On("alpha", strconv.FormatFloat(o.Alpha, 'g', -1, 64)).WithFix("0.05 is usual")
+	}
+	if math.IsNaN(o.Margin) || math.IsInf(o.Margin, 0) || o.Margin < 0 {
+		return fault.BadUsage("margin-range", "the margin must be a positive number").
+			On("margin", strconv.FormatFloat(o.Margin, 'g', -1, 64)).WithFix("give the smallest difference that matters")
+	}
+	if o.Claim == "" {
+		o.Claim = Either
+	}
+	if o.Blocks == "" {
+		o.Blocks = BlocksAuto
+	}
+	if o.Adjust == "" {
+		o.Adjust = AdjustHolm
+	}
+	choice := func(flag, value string, allowed ...string) error {
+		if slices.Contains(allowed, value) {
+			return nil
+		}
+		return fault.BadUsage("option-unknown", "%s cannot be %q", flag, value).On(flag, value).WithFix("%s", suggest(value, allowed))
+	}
+	if err := choice("claim", string(o.Claim), "higher", "lower", "either"); err != nil {
+		return err
+	}
+	if err := choice("blocks", string(o.Blocks), "auto", "fixed", "random"); err != nil {
+		return err
+	}
+	return choice("adjust", string(o.Adjust), "holm", "tukey", "dunnett", "none")
+}
+
+// compareUnits analyses units that were gathered and checked.
+func compareUnits(u units, o Options) (*Comparison, error) {
+	c := &Comparison{
+		N: len(u.response), Rows: u.rows, LogScale: o.LogScale, Alpha: o.Alpha, Margin: o.Margin, Claim: o.Claim,
+		Treatments: u.treatment.levels, BlockVariance: math.NaN(), Notes: slices.Clone(u.notes), units: u, opt: o,
+	}
+	if len(c.Treatments) < 2 {
+		return nil, fault.New("one-level", "there is only one treatment, %q", c.Treatments[0]).
+			WithFix("give rows of at least two treatments")
+	}
+	control, err := c.pickControl(o.Control)
+	if err != nil {
+		return nil, err
+	}
+	if i := slices.IndexFunc(u.response, func(y float64) bool { return y != u.response[0] }); i < 0 {
+		return nil, fault.New("all-equal", "every response is %g, so there is no scatter to compare with", u.response[0]).
+			WithFix("record the response to a finer step")
+	}
+	if u.block != nil {
+		c.NBlocks = len(u.block.levels)
+		if c.NBlocks == 1 {
+			return nil, fault.New("single-block", "all rows come from one block, %q, so nothing is repeated", u.block.levels[0]).
+				WithFix("repeat the experiment in more blocks; if the rows are independent pieces, leave the block out")
+		}
+		c.Complete = u.complete()
+	} else if o.Blocks == BlocksRandom {
+		return nil, fault.BadUsage("block-missing", "random blocks were asked for, but no block column was given").
+			WithFix("name the block column")
+	}
+	if err := c.fit(); err != nil {
+		return nil, err
+	}
+	if err := c.contrast(control); err != nil {
+		return nil, err
+	}
+	return c, nil
+}
+
+// pickControl finds the control among the treatments.
+func (c *Comparison) pickControl(wanted string) (int, error) {
+	if wanted == "" {
+		c.Control = c.Treatments[0]
+		c.Notes = append(c.Notes, fault.Notef("control-assumed", "No control was named; %q, the first in order, is used.", c.Control))
+		return 0, nil
+	}
+	i := slices.Index(c.Treatments, wanted)
+	if i < 0 {
+		return 0, fault.BadUsage("control-unknown", "no row has the control treatment %q", wanted).
+			On("control", wanted).WithFix("%s", suggest(wanted, c.Treatments))
+	}
+	c.Control = wanted
+	return i, nil
+}
+
+// spec is the model of the units without their blocks.
+func (c *Comparison) spec() (ModelSpec, map[string]factor, map[string][]float64) {
+	u := c.units
+	factors := map[string]factor{TreatmentTerm: u.treatment}
+	spec := ModelSpec{Response: u.response}
+	if u.block != nil {
+		factors[BlockTerm] = *u.block
+	}
+	covariates := map[string][]float64{}
+	for i, name := range c.opt.Covariates {
+		covariates[name] = u.covariates[i]
+		spec.Fixed = append(spec.Fixed, name)
+	}
+	for i, name := range c.opt.Also {
+		factors[name] = u.also[i]
+		spec.Fixed = append(spec.Fixed, name)
+	}
+	spec.Fixed = append(spec.Fixed, TreatmentTerm)
+	return spec, factors, covariates
+}
+
+// fit chooses the analysis and fits it.
+func (c *Comparison) fit() error {
+	spec, factors, covariates := c.spec()
+	u := c.units
+	random := false
+	switch {
+	case u.block == nil:
+		c.Method = "linear model, one-way"
+		if len(c.Treatments) == 2 {
+			c.Method = "linear model, two independent groups"
+		}
+	case u.nested():
+		// Every block has one treatment: blocks are then the units, and their
+		// scatter is the error.
+		if u.unitsPerBlock() > 1 {
+			random = true
+			c.Method = "mixed model, treatments between blocks, random blocks, REML, Satterthwaite degrees of freedom"
+		} else {
+			c.Method = "linear model, blocks as units"
+		}
+		c.Notes = append(c.Notes, fault.Notef("treatment-between-blocks",
+			"Each block had one treatment only, so blocks, not pieces, are what was repeated: %d of them.", c.NBlocks))
+	case c.opt.Blocks == BlocksRandom || c.opt.Blocks == BlocksAuto && !c.Complete:
+		random = true
+		c.Method = "mixed model, random blocks, REML, Satterthwaite degrees of freedom"
+	default:
+		spec.Blocks = BlockTerm
+		switch {
+		case c.Complete && len(c.Treatments) == 2 && c.N == 2*c.NBlocks && len(spec.Fixed) == 1:
+			c.Method = "paired comparison, fixed blocks"
+		case c.Complete:
+			c.Method = "randomised complete blocks, fixed blocks"
+		default:
+			c.Method = "incomplete blocks, fixed blocks"
+		}
+	}
+	if random {
+		spec.Random = []string{BlockTerm}
+	}
+	model, err := fitModel(spec, factors, covariates)
+	if err != nil {
+		if e := fault.As(err); e != nil && e.Code == "no-error-df" && u.block != nil && u.nested() {
+			return fault.New("treatment-is-batch", "each treatment was cooked in one batch, so treatment and batch cannot be told apart").
+				WithFix("cook every treatment in several batches")
+		}
+		return err
+	}
+	c.model = model
+	c.ResidualVariance = model.Sigma2
+	c.DFResidual = model.DFResidual
+	if random {
+		c.BlockVariance = model.Components[0].Variance
+		for _, n := range model.Notes {
+			if n.Code != "singular-fit" { // said below with what was done about it
+				c.Notes = append(c.Notes, n)
+			}
+		}
+	}
+	if u.block != nil && !c.Complete && !u.nested() {
+		c.Notes = append(c.Notes, fault.Notef("incomplete-blocks",
+			"Some blocks lack a treatment or have it more often; the answer assumes that what is missing has nothing to do with its result."))
+	}
+	if u.block == nil {
+		sd := math.Sqrt(model.Sigma2)
+		c.Notes = append(c.Notes, fault.Notef("no-blocks",
+			"Without blocks all scatter between pieces (SD %.3g) counts as error. If half of its variance lies between lots, comparing inside lots would shrink the standard error by a factor 0.71 and need half the pieces.", sd))
+	}
+	return nil
+}
+
+// contrast fills the contrasts and what is adjusted over them.
+func (c *Comparison) contrast(control int) error {
+	type pair struct{ a, b int }
+	var pairs []pair
+	if c.opt.Adjust == AdjustTukey {
+		for b := range c.Treatments {
+			for a := b + 1; a < len(c.Treatments); a++ {
+				if a == control {
+					pairs = append(pairs, pair{b, a})
+				} else {
+					pairs = append(pairs, pair{a, b})
+				}
+			}
+		}
+	} else {
+		for a := range c.Treatments {
+			if a != control {
+				pairs = append(pairs, pair{a, control})
+			}
+		}
+	}
+	cap := math.Inf(1)
+	if c.BlockVariance == 0 {
+		if df := c.withinBlockDF(); df >= 1 {
+			cap = float64(df)
+		}
+		c.Notes = append(c.Notes, fault.Notef("block-variance-zero",
+			"The variance between blocks is estimated as zero; the degrees of freedom are held at those inside blocks where these are fewer."))
+	}
+	for _, p := range pairs {
+		lin, err := c.model.difference(TreatmentTerm, p.a, p.b)
+		if err != nil {
+			return fault.New("not-estimable", "%q against %q cannot be told from the blocks or other effects", c.Treatments[p.a], c.Treatments[p.b]).
+				WithFix("compare treatments inside the same blocks, or drop the effect that goes with the treatment")
+		}
+		k := Contrast{Treatment: c.Treatments[p.a], Control: c.Treatments[p.b],
+			Estimate: lin.Estimate, SE: lin.SE, DF: math.Min(lin.DF, cap)}
+		k.fill(c.Alpha, c.Margin)
+		c.Contrasts = append(c.Contrasts, k)
+	}
+	c.adjust()
+	return c.cellLevel(control)
+}
+
+// withinBlockDF is what fixed blocks would leave for error.
+func (c *Comparison) withinBlockDF() int {
+	spec, factors, covariates := c.spec()
+	coding, err := newCoding(len(spec.Response), factors, covariates, spec.Fixed)
+	if err != nil {
+		return 0
+	}
+	b := newBasis(len(spec.Response), coding.columns, c.units.block)
+	return len(spec.Response) - b.qr.rank() - c.NBlocks
+}
+
+// adjust fills PAdjusted.
+func (c *Comparison) adjust() {
+	k := len(c.Treatments)
+	if len(c.Contrasts) < 2 {
+		return
+	}
+	holm := func() {
+		p := make([]float64, len(c.Contrasts))
+		for i := range p {
+			p[i] = c.Contrasts[i].P
+		}
+		for i, v := range Holm(p) {
+			c.Contrasts[i].PAdjusted = v
+		}
+	}
+	switch c.opt.Adjust {
+	case AdjustHolm:
+		holm()
+	case AdjustTukey:
+		for i := range c.Contrasts {
+			c.Contrasts[i].PAdjusted = Tukey(c.Contrasts[i].T, k, c.Contrasts[i].DF)
+		}
+	case AdjustDunnett:
+		lambda, ok := loadings(c.correlations())
+		if !ok {
+			c.Notes = append(c.Notes, fault.Notef("dunnett-not-exact",
+				"The comparisons are correlated in a way Dunnett's method does not cover; Holm's adjustment is used."))
+			holm()
+			return
+		}
+		for i := range c.Contrasts {
+			c.Contrasts[i].PAdjusted = Dunnett(c.Contrasts[i].T, lambda, c.Contrasts[i].DF)
+		}
+	}
+}
+
+// correlations of the contrasts with the control.
+func (c *Comparison) correlations() [][]float64 {
+	m := c.model
+	rows := make([][]float64, len(c.Contrasts))
+	for i, k := range c.Contrasts {
+		a, b := slices.Index(c.Treatments, k.Treatment), slices.Index(c.Treatments, k.Control)
+		l := m.coding.row(map[string]int{TreatmentTerm: a})
+		axpy(l, m.coding.row(map[string]int{TreatmentTerm: b}), -1)
+		rows[i], _, _ = m.coordinates(0, l)
+	}
+	cov := func(a, b []float64) float64 {
+		if m.reml == nil {
+			return dot(a, b)
+		}
+		return dot(a, multiply(m.profile.c.a, b))
+	}
+	out := make([][]float64, len(rows))
+	for i := range out {
+		out[i] = make([]float64, len(rows))
+		for j := range out[i] {
+			out[i][j] = cov(rows[i], rows[j]) / math.Sqrt(cov(rows[i], rows[i])*cov(rows[j], rows[j]))
+		}
+	}
+	return out
+}
+
+// cellLevel adds the test on cell means when several rows of a batch were
+// fitted as if they were independent of it.
+func (c *Comparison) cellLevel(control int) error {
+	u := c.units
+	if u.block == nil || len(c.opt.Also) == 0 || u.pieces || !u.repeatedCells() {
+		return nil
+	}
+	cells := u.toCells()
+	o := c.opt
+	o.Also, o.Covariates = nil, nil
+	o.Control = c.Treatments[control]
+	low, err := compareUnits(cells, o)
+	if err != nil {
+		c.Notes = append(c.Notes, fault.Notef("rows-inside-batch",
+			"Rows of one block and treatment were fitted as if independent; if they came from one batch they are not, and the averages of the batches cannot be tested (%s).", err))
+		return nil
+	}
+	for _, k := range low.Contrasts {
+		c.Notes = append(c.Notes, fault.Notef("rows-inside-batch",
+			"Rows of one block and treatment were fitted as if independent of it; if they came from one batch, the test on batch averages decides: %s − %s = %s, standard error %s, %s degrees of freedom, p = %s.",
+			k.Treatment, k.Control, short(k.Estimate), short(k.SE), short(k.DF), short(k.P)))
+	}
+	return nil
+}
+
+func short(x float64) string { return fmt.Sprintf("%.4g", x) }

@@ -1,0 +1,22 @@
+// Package stats compares treatments and says how sure the comparison is.
+//
+// The first thing to call is [Compare]: it takes a [Table] of one response
+// per piece and [Options], picks the analysis the design asks for (blocks as
+// fixed effects when the table is complete, a mixed model when runs are
+// missing) and returns a [Comparison] of every treatment with the control.
+//
+// Underneath, and usable alone:
+//
+//   - [LeastSquares]: linear models by Householder QR;
+//   - [FitModel]: fixed treatments with up to two random groupings, by REML,
+//     with Satterthwaite degrees of freedom;
+//   - [SignFlip], [Permute], [Bootstrap], [SignedRank]: answers that do not
+//     lean on the bell curve;
+//   - [Holm], [Tukey], [Dunnett]: several comparisons at once;
+//   - [NewStream], [Shuffle], [Bounded]: random numbers that any machine can
+//     draw again from the stored seed.
+//
+// Sums run in a fixed order and nothing iterates over a map, so a result is
+// the same bit for bit however many workers computed it. Functions return
+// errors of type *fault.Error; they read no clock and no global randomness.
+package stats

@@ -1,0 +1,474 @@
+package stats
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// grouping is one random factor: which level each row belongs to.
+type grouping struct {
+	name   string
+	levels int
+	index  []int
+}
+
+// remlProblem is the restricted likelihood of
+//
+//	y = Qγ + Z₁b₁ + Z₂b₂ + e,  bₖ ~ N(0, σ²θₖ²I),  e ~ N(0, σ²I)
+//
+// with an orthonormal Q, reduced to what the variance ratios θ need. Factor 1,
+// the one with more levels, is eliminated analytically (its block of
+// I + ΛZᵀZΛ is diagonal); what is left is a Cholesky factor per connected set
+// of levels of factor 2: 1×1 when factor 1 is nested in factor 2. Nothing of
+// the size of the data is formed after set-up. (Patterson & Thompson 1971,
+// Biometrika 58:545; profiling as in Bates et al. 2015, JSS 67(1).)
+//
+// Everywhere F = [Q, r] with r the least-squares residuals of y, so the last
+// row and column of a moment matrix belong to the response.
+type remlProblem struct {
+	n, p   int // rows, columns of Q
+	order  []int
+	names  []string
+	within []float64 // FᵀF inside the levels of factor 1, (p+1)²
+	d1, d2 []float64 // rows per level
+	t1, t2 [][]float64
+	parts  []remlPart
+}
+
+// remlPart is one connected set of levels of both factors.
+type remlPart struct {
+	rows  []int    // levels of factor 1
+	cells [][]cell // for each of rows: its cells
+	cols  []int    // levels of factor 2; empty with one random factor
+}
+
+// cell counts the observations of a level of factor 1 in a local level of
+// factor 2.
+type cell struct {
+	col   int
+	count float64
+}
+
+// newREML prepares one or two groupings. q are orthonormal columns, r the
+// residuals.
+func newREML(q [][]float64, r []float64, groups []grouping) *remlProblem {
+	p := &remlProblem{n: len(r), p: len(q)}
+	p.order = make([]int, len(groups))
+	for k := range groups {
+		p.order[k] = k
+	}
+	slices.SortStableFunc(p.order, func(a, b int) int { return cmp.Compare(groups[b].levels, groups[a].levels) })
+	f := append(slices.Clone(q), r)
+	g1 := groups[p.order[0]]
+	p.d1, p.t1 = levelSums(g1, f)
+	p.within = withinMoments(g1, p.d1, p.t1, f)
+	if len(groups) == 1 {
+		p.parts = []remlPart{{rows: seq(g1.levels), cells: make([][]cell, g1.levels)}}
+		return p
+	}
+	g2 := groups[p.order[1]]
+	p.d2, p.t2 = levelSums(g2, f)
+	p.parts = connect(g1, g2)
+	return p
+}
+
+func seq(n int) []int {
+	s := make([]int, n)
+	for i := range s {
+		s[i] = i
+	}
+	return s
+}
+
+// levelSums counts rows per level and sums every column of f over them.
+func levelSums(g grouping, f [][]float64) (d []float64, t [][]float64) {
+	d = make([]float64, g.levels)
+	t = make([][]float64, g.levels)
+	flat := make([]float64, g.levels*len(f))
+	for l := range t {
+		t[l] = flat[l*len(f) : (l+1)*len(f)]
+	}
+	for i, l := range g.index {
+		d[l]++
+		for j := range f {
+			t[l][j] += f[j][i]
+		}
+	}
+	return d, t
+}
+
+// withinMoments is FᵀF after the level means of g are taken out: the part of
+// FᵀV⁻¹F that no between-level variance can change.
+func withinMoments(g grouping, d []float64, t, f [][]float64) []float64 {
+	m := len(f)
+	inside := make([][]float64, m)
+	for j := range f {
+		inside[j] = make([]float64, len(g.index))
+		for i, l := range g.index {
+			inside[j][i] = f[j][i] - t[l][j]/d[l]
+		}
+	}
+	w := make([]float64, m*m)
+	for a := range m {
+		for b := range a + 1 {
+			w[a*m+b] = dot(inside[a], inside[b])
+			w[b*m+a] = w[a*m+b]
+		}
+	}
+	return w
+}
+
+// connect splits the levels of two factors into sets that share no rows.
+func connect(g1, g2 grouping) []remlPart {
+	parent := seq(g1.levels + g2.levels)
+	root := func(i int) int {
+		for parent[i] != i {
+			parent[i] = parent[parent[i]]
+			i = parent[i]
+		}
+		return i
+	}
+	counts := make([]map[int]float64, g1.levels)
+	for i := range g1.index {
+		a, b := g1.index[i], g2.index[i]
+		if counts[a] == nil {
+			counts[a] = map[int]float64{}
+		}
+		counts[a][b]++
+		if x, y := root(a), root(g1.levels+b); x != y {
+			parent[max(x, y)] = min(x, y)
+		}
+	}
+	place := map[int]int{} // root → part
+	local := make([]int, g2.levels)
+	var parts []remlPart
+	part := func(node int) *remlPart {
+		r := root(node)
+		k, ok := place[r]
+		if !ok {
+			k = len(parts)
+			place[r] = k
+			parts = append(parts, remlPart{})
+		}
+		return &parts[k]
+	}
+	for b := range g2.levels {
+		pt := part(g1.levels + b)
+		local[b] = len(pt.cols)
+		pt.cols = append(pt.cols, b)
+	}
+	for a := range g1.levels {
+		pt := part(a)
+		cells := make([]cell, 0, len(counts[a]))
+		for b, c := range counts[a] {
+			cells = append(cells, cell{local[b], c})
+		}
+		slices.SortFunc(cells, func(x, y cell) int { return cmp.Compare(x.col, y.col) })
+		pt.rows = append(pt.rows, a)
+		pt.cells = append(pt.cells, cells)
+	}
+	return parts
+}
+
+// reduced is a part's second factor at given θ: S = I + θ₂²(D₂ − NᵀWN) with
+// W = diag(θ₁²/(1+θ₁²d₁)), and the right-hand sides T₂ − NᵀWT₁.
+func (p *remlProblem) reduced(pt remlPart, th1, th2 float64) (h, s *symmetric, rhs [][]float64) {
+	k, m := len(pt.cols), p.p+1
+	h = newSymmetric(k)
+	rhs = make([][]float64, k)
+	for j, b := range pt.cols {
+		h.add(j, j, p.d2[b])
+		rhs[j] = slices.Clone(p.t2[b])
+	}
+	for i, a := range pt.rows {
+		w := th1 * th1 / (1 + th1*th1*p.d1[a])
+		if w == 0 {
+			continue
+		}
+		for _, x := range pt.cells[i] {
+			for _, y := range pt.cells[i] {
+				h.add(x.col, y.col, -w*x.count*y.count)
+			}
+			for j := range m {
+				rhs[x.col][j] -= w * x.count * p.t1[a][j]
+			}
+		}
+	}
+	s = newSymmetric(k)
+	for i, v := range h.a {
+		s.a[i] = th2 * th2 * v
+	}
+	for j := range k {
+		s.add(j, j, 1)
+	}
+	return h, s, rhs
+}
+
+// moments returns FᵀV⁻¹F (σ²=1) and ln|V| at θ.
+func (p *remlProblem) moments(theta []float64) (f []float64, logDet float64) {
+	f = slices.Clone(p.within)
+	th1 := theta[0]
+	for a, d := range p.d1 {
+		e := 1 + th1*th1*d
+		logDet += math.Log1p(th1 * th1 * d)
+		addOuter(f, p.t1[a], p.t1[a], 1/(d*e))
+	}
+	if len(theta) < 2 || theta[1] == 0 {
+		return f, logDet
+	}
+	for _, pt := range p.parts {
+		_, s, rhs := p.reduced(pt, th1, theta[1])
+		if !s.cholesky() {
+			return f, math.Inf(1)
+		}
+		logDet += s.logDet()
+		// rhsᵀ S⁻¹ rhs = (L⁻¹rhs)ᵀ(L⁻¹rhs)
+		s.forward(rhs)
+		for _, row := range rhs {
+			addOuter(f, row, row, -theta[1]*theta[1])
+		}
+	}
+	return f, logDet
+}
+
+// addOuter adds w·x yᵀ to a square matrix stored by rows.
+func addOuter(f, x, y []float64, w float64) {
+	m := len(y)
+	for i, v := range x {
+		v *= w
+		row := f[i*m : (i+1)*m]
+		for j, u := range y {
+			row[j] += v * u
+		}
+	}
+}
+
+// profile is the fit at given variance ratios.
+type profile struct {
+	theta    []float64
+	deviance float64    // −2 restricted log-likelihood, without the constant ln|XᵀX|
+	sigma2   float64    // residual variance
+	beta     []float64  // change of γ from its least-squares value
+	c        *symmetric // (QᵀV⁻¹Q)⁻¹ at σ²=1
+	info     *symmetric // QᵀV⁻¹Q at σ²=1
+}
+
+// at profiles σ² and γ out. It returns nil when the fit is singular.
+func (p *remlProblem) at(theta []float64) *profile {
+	f, logDet := p.moments(theta)
+	m := p.p + 1
+	info := newSymmetric(p.p)
+	rhs := make([][]float64, p.p)
+	for i := range p.p {
+		copy(info.a[i*p.p:(i+1)*p.p], f[i*m:i*m+p.p])
+		rhs[i] = []float64{f[i*m+p.p]}
+	}
+	chol := info.clone()
+	if !chol.cholesky() {
+		return nil
+	}
+	out := &profile{theta: slices.Clone(theta), info: info}
+	rss := f[p.p*m+p.p]
+	chol.forward(rhs)
+	for _, row := range rhs {
+		rss -= row[0] * row[0]
+	}
+	chol.backward(rhs)
+	out.beta = make([]float64, p.p)
+	for i := range rhs {
+		out.beta[i] = rhs[i][0]
+	}
+	out.c = chol.inverse()
+	df := float64(p.n - p.p)
+	out.sigma2 = rss / df
+	if !(out.sigma2 > 0) {
+		return nil
+	}
+	out.deviance = logDet + chol.logDet() + df*(1+math.Log(2*math.Pi*out.sigma2))
+	return out
+}
+
+// curvature holds what derivatives of the restricted likelihood need, at σ²=1:
+// for random factors j, k and P the residual projector of V,
+type curvature struct {
+	d    [][]float64   // d[k] = BₖᵀBₖ over Q only, Bₖ = ZₖᵀV⁻¹Q
+	t    []float64     // tr(PVₖ)
+	q    []float64     // uᵀVₖu, u = Pr
+	tt   [2][2]float64 // tr(PVⱼPVₖ)
+	qq   [2][2]float64 // uᵀVⱼPVₖu
+	grad []float64     // derivative of the deviance by (σ², σ₁², σ₂²)
+	hess *symmetric    // its second derivatives
+}
+
+// curvature computes first and second derivatives of the deviance by the
+// variances ψ = (σ², σ₁², …) at a profile point; σ² may differ from the
+// profiled one.
+func (p *remlProblem) curvature(at *profile, sigma2 float64) *curvature {
+	kf := len(p.order) // random factors
+	m := p.p + 1
+	th1 := at.theta[0]
+	th2 := 0.0
+	if kf == 2 {
+		th2 = at.theta[1]
+	}
+	sq := m * m
+	dd := [2][]float64{make([]float64, sq), make([]float64, sq)} // BᵀB, response included
+	var g [2][2][]float64                                        // BⱼᵀGⱼₖBₖ
+	for j := range kf {
+		for k := range kf {
+			g[j][k] = make([]float64, sq)
+		}
+	}
+	var tr [2]float64     // tr G_kk
+	var fro [2][2]float64 // ‖G_jk‖²
+	for _, pt := range p.parts {
+		k := len(pt.cols)
+		var sInv, h *symmetric
+		var u [][]float64 // B₂ = S⁻¹(T₂ − NᵀWT₁)
+		if k > 0 {
+			var s *symmetric
+			h, s, u = p.reduced(pt, th1, th2)
+			s.cholesky()
+			s.forward(u)
+			s.backward(u)
+			sInv = s.inverse()
+		}
+		a2, ae := newSymmetric(k), newSymmetric(k)
+		kb := make([][]float64, k) // NᵀE B₁
+		for j := range kb {
+			kb[j] = make([]float64, m)
+		}
+		b1 := make([]float64, m)
+		for i, a := range pt.rows {
+			d := p.d1[a]
+			e := 1 / (1 + th1*th1*d)
+			copy(b1, p.t1[a])
+			for _, x := range pt.cells[i] {
+				for j := range m {
+					b1[j] -= th2 * th2 * x.count * u[x.col][j]
+				}
+			}
+			for j := range b1 {
+				b1[j] *= e
+			}
+			addOuter(dd[0], b1, b1, 1)
+			addOuter(g[0][0], b1, b1, e*d)
+			tr[0] += e * d
+			fro[0][0] += e * d * e * d
+			for _, x := range pt.cells[i] {
+				for _, y := range pt.cells[i] {
+					a2.add(x.col, y.col, e*e*x.count*y.count)
+					ae.add(x.col, y.col, e*d*e*e*x.count*y.count)
+				}
+				for j := range m {
+					kb[x.col][j] += e * x.count * b1[j]
+				}
+			}
+		}
+		if k == 0 {
+			continue
+		}
+		sa := sInv.times(a2.a) // S⁻¹A
+		t2 := th2 * th2
+		tr[0] -= t2 * trace(sa, k)
+		fro[0][0] += -2*t2*traceProduct(sInv.a, ae.a, k) + t2*t2*traceProduct(sa, sa, k)
+		g22 := sInv.times(h.a)
+		tr[1] += trace(g22, k)
+		fro[1][1] += traceProduct(g22, g22, k)
+		fro[0][1] += traceProduct(sa, sInv.a, k)
+		sk := sInv.timesRows(kb)
+		su := sInv.timesRows(u)
+		hu := (&symmetric{n: k, a: g22}).timesRows(u)
+		for j := range k {
+			addOuter(dd[1], u[j], u[j], 1)
+			addOuter(g[0][0], kb[j], sk[j], -t2)
+			addOuter(g[0][1], kb[j], su[j], 1)
+			addOuter(g[1][1], u[j], hu[j], 1)
+		}
+	}
+	fro[1][0] = fro[0][1]
+
+	out := &curvature{d: make([][]float64, kf), t: make([]float64, kf), q: make([]float64, kf)}
+	ext := append(make([]float64, 0, m), at.beta...)
+	for j := range ext {
+		ext[j] = -ext[j]
+	}
+	ext = append(ext, 1) // a = B·ext is ZᵀPr
+	qq := func(f []float64) []float64 {
+		s := make([]float64, p.p*p.p)
+		for i := range p.p {
+			copy(s[i*p.p:], f[i*m:i*m+p.p])
+		}
+		return s
+	}
+	var cd [2][]float64    // C·D
+	var bta [2][][]float64 // Bₖᵀaₖ over Q
+	for k := range kf {
+		out.d[k] = qq(dd[k])
+		cd[k] = at.c.times(out.d[k])
+		out.t[k] = tr[k] - trace(cd[k], p.p)
+		da := multiply(dd[k], ext)
+		out.q[k] = dot(ext, da)
+		bta[k] = make([][]float64, p.p)
+		for i := range p.p {
+			bta[k][i] = []float64{da[i]}
+		}
+	}
+	for j := range kf {
+		for k := j; k < kf; k++ {
+			out.tt[j][k] = fro[j][k] - 2*traceProduct(at.c.a, qq(g[j][k]), p.p) + traceProduct(cd[j], cd[k], p.p)
+			cb := at.c.timesRows(bta[k])
+			x := dot(ext, multiply(g[j][k], ext))
+			for i := range cb {
+				x -= bta[j][i][0] * cb[i][0]
+			}
+			out.qq[j][k] = x
+			out.tt[k][j], out.qq[k][j] = out.tt[j][k], x
+		}
+	}
+	out.derive(p, at, sigma2)
+	return out
+}
+
+// derive forms gradient and Hessian. Terms with the identity follow from
+// I = V − Σθₖ²Vₖ and PVP = P, so they need no n×n matrix.
+func (c *curvature) derive(p *remlProblem, at *profile, sigma2 float64) {
+	kf := len(c.t)
+	df := float64(p.n - p.p)
+	t0, q0 := df, at.sigma2*df // tr(PV)=n−p, rᵀPr
+	tk, qk := make([]float64, kf), make([]float64, kf)
+	for k := range kf {
+		tk[k], qk[k] = c.t[k], c.q[k]
+		for j := range kf {
+			w := at.theta[j] * at.theta[j]
+			tk[k] -= w * c.tt[j][k]
+			qk[k] -= w * c.qq[j][k]
+		}
+		t0 -= at.theta[k] * at.theta[k] * c.t[k]
+		q0 -= at.theta[k] * at.theta[k] * c.q[k]
+	}
+	t00, q00 := t0, q0 // tr(P), uᵀu
+	for k := range kf {
+		w := at.theta[k] * at.theta[k]
+		t00 -= w * tk[k]
+		q00 -= w * qk[k]
+	}
+	s := sigma2
+	c.grad = []float64{t0/s - q0/(s*s)}
+	for k := range kf {
+		c.grad = append(c.grad, c.t[k]/s-c.q[k]/(s*s))
+	}
+	c.hess = newSymmetric(kf + 1)
+	set := func(i, j int, t, q float64) {
+		v := -t/(s*s) + 2*q/(s*s*s)
+		c.hess.a[i*(kf+1)+j], c.hess.a[j*(kf+1)+i] = v, v
+	}
+	set(0, 0, t00, q00)
+	for j := range kf {
+		set(0, j+1, tk[j], qk[j])
+		for k := j; k < kf; k++ {
+			set(j+1, k+1, c.tt[j][k], c.qq[j][k])
+		}
+	}
+}
