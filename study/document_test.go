@@ -40,6 +40,8 @@ func TestEditsTouchOnlyWhatTheyMust(t *testing.T) {
 		{"a block scalar", "claim:\n  says: |\n    one\n    two\n\n  scope: x\n", set("claim.says", "three"), "claim:\n  says: three\n\n  scope: x\n"},
 		{"a degree sign before it", "a: {t: 5 °C, u: 6 °C}\n", set("a.u", "7 °C"), "a: {t: 5 °C, u: 7 °C}\n"},
 		{"Windows line ends", "study: A\r\nclaim:\r\n  says: x\r\nid: b\r\n", set("claim.scope", "z"), "study: A\r\nclaim:\r\n  says: x\r\n  scope: z\r\nid: b\r\n"},
+		{"a byte order mark", "\uFEFFstudy: A\nid: b\n", set("study", "B"), "\uFEFFstudy: B\nid: b\n"},
+		{"Windows line ends behind a comment", "# c\r\nstudy: A # t\r\nid: b\r\n", set("study", "B"), "# c\r\nstudy: B # t\r\nid: b\r\n"},
 		{"no last newline", "study: A", set("id", "b"), "study: A\nid: b"},
 		{"an empty document", "# nothing yet\n", set("study", "A"), "# nothing yet\nstudy: A\n"},
 		{"append to a block list", "lots:\n  - {id: A} # first\n# pieces follow\npieces: []\n", add("lots", Fields{{"id", "B"}}), "lots:\n  - {id: A} # first\n  - {id: B}\n# pieces follow\npieces: []\n"},

@@ -15,6 +15,9 @@ import (
 // offset returns the byte offset of a line and column (in characters).
 func (d *Document) offset(line, column int) int {
 	at := 0
+	if bytes.HasPrefix(d.src, byteOrderMark) {
+		at = len(byteOrderMark)
+	}
 	for ; line > 1; line-- {
 		nl := bytes.IndexByte(d.src[at:], '\n')
 		if nl < 0 {

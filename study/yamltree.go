@@ -1,9 +1,11 @@
 package study
 
 import (
+	"bytes"
 	"fmt"
 	"slices"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/goccy/go-yaml/ast"
 	yamlparser "github.com/goccy/go-yaml/parser"
@@ -18,6 +20,8 @@ const (
 	mostDepth = 100
 )
 
+var byteOrderMark = []byte("\uFEFF")
+
 // parseTree reads b as one YAML document and returns its top node, nil when
 // the document is empty. The error is a *fault.Error with line and column.
 func parseTree(file string, b []byte) (top ast.Node, err error) {
@@ -30,6 +34,11 @@ func parseTree(file string, b []byte) (top ast.Node, err error) {
 	if line := tooDeep(b); line > 0 {
 		return nil, bad("nested more than %d levels deep", mostDepth).At(line, 1)
 	}
+	if !utf8.Valid(b) {
+		return nil, bad("not UTF-8 text").WithFix("save the file as UTF-8 in your editor")
+	}
+	// The library counts "\r\n" behind a comment as two line ends.
+	b = bytes.ReplaceAll(bytes.TrimPrefix(b, byteOrderMark), []byte("\r\n"), []byte("\n"))
 	// The library is not proof against every malformed input; what it cannot
 	// take is reported as unreadable.
 	defer func() {
