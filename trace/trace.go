@@ -3,6 +3,11 @@
 // Samples keep the resolution of their source: a value is an integer count
 // times a quantum in the source's own unit, and is converted when read. A
 // missing sample is a bit, never a NaN. Times are microseconds.
+//
+// [Build] makes a trace from floats, [Trace.Value] and [Trace.Points] read it
+// in °C or g, [Encode] and [Decode] store it without loss (FORMAT.md).
+// [Trace.At] and [Trace.Resample] read between samples and never fill a gap
+// longer than the caller allows. [Detect] offers the events of a cook.
 package trace
 
 // Unit is the unit a channel was recorded in.

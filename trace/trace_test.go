@@ -1,0 +1,301 @@
+package trace
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"trivet/fault"
+)
+
+func near(t *testing.T, what string, got, want, tol float64) {
+	t.Helper()
+	if !(math.Abs(got-want) <= tol) {
+		t.Errorf("%s: got %v, want %v", what, got, want)
+	}
+}
+
+func build(t *testing.T, ch Channel, values ...float64) *Trace {
+	t.Helper()
+	us := make([]int64, len(values))
+	for i := range us {
+		us[i] = int64(i) * 1e6
+	}
+	tr, err := Build(ch, us, values, -1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return tr
+}
+
+// Conversions by the defining relations of NIST SP 811 (2008), appendix B.
+func TestValuesAreConvertedOnRead(t *testing.T) {
+	for _, c := range []struct {
+		unit       Unit
+		offset, in float64
+		want       float64
+	}{
+		{DegC, 0, 62.8, 62.8},
+		{DegC, 0.4, 62.8, 62.4},
+		{DegF, 0, 212, 100},
+		{DegF, 0.5, 32, -0.5},
+		{Kelvin, 0, 373.1, 99.95},
+		{Gram, 9, 250.5, 250.5}, // an offset in K says nothing of a mass
+		{Ounce, 0, 16, 453.59237},
+		{Percent, 0, 40, 40},
+	} {
+		tr := build(t, Channel{ID: "x", Unit: c.unit, OffsetK: c.offset}, c.in)
+		v, ok := tr.Value(0)
+		if !ok {
+			t.Error("missing")
+		}
+		near(t, string(c.unit), v, c.want, 1e-9)
+	}
+}
+
+func TestBuildTakesTheDecimalsThatWerePrinted(t *testing.T) {
+	tr := build(t, Channel{ID: "x", Unit: DegC}, 21.3, math.NaN(), 21.25, -4)
+	if tr.Quantum != 0.01 || tr.Counts[0] != 2130 || !tr.Missing.Has(1) || tr.Missing.Count() != 1 {
+		t.Errorf("%+v", tr)
+	}
+	if v, _ := tr.Raw(0); v != 21.3 {
+		t.Errorf("21.3 came back as %v", v)
+	}
+	for name, bad := range map[string][]float64{"infinite": {math.Inf(1)}, "too large": {1e17}} {
+		if _, err := Build(Channel{}, []int64{0}, bad, 0); fault.As(err) == nil {
+			t.Error(name, "was taken")
+		}
+	}
+	if _, err := Build(Channel{}, []int64{5, 5}, []float64{1, 2}, 0); fault.As(err) == nil {
+		t.Error("equal times were taken")
+	}
+}
+
+// Every printed decimal comes back as the same float.
+func TestDecimalsComeBack(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		d := rapid.IntRange(0, 6).Draw(t, "decimals")
+		n := rapid.Int64Range(-1e9, 1e9).Draw(t, "count")
+		v := float64(n) / math.Pow10(d)
+		tr, err := Build(Channel{}, []int64{0}, []float64{v}, -1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got, _ := tr.Raw(0); got != v {
+			t.Fatalf("%v came back as %v", v, got)
+		}
+	})
+}
+
+func TestGapsAreNeverFilled(t *testing.T) {
+	tr := build(t, Channel{ID: "x", Unit: DegC}, 10, 20, math.NaN(), math.NaN(), 50, 60)
+	if v, ok := tr.At(500_000, 2e6); !ok || v != 15 {
+		t.Errorf("%v %v", v, ok)
+	}
+	if _, ok := tr.At(2_500_000, 2e6); ok {
+		t.Error("a gap of 3 s was bridged under a limit of 2 s")
+	}
+	if v, ok := tr.At(2_500_000, 3e6); !ok || v != 35 {
+		t.Errorf("%v %v", v, ok)
+	}
+	for _, us := range []int64{-1, 5_000_001} {
+		if _, ok := tr.At(us, 1e9); ok {
+			t.Error("a value outside the trace at", us)
+		}
+	}
+	g := tr.Gaps(2e6)
+	if len(g) != 1 || g[0] != (Gap{1e6, 4e6, 2}) {
+		t.Errorf("%+v", g)
+	}
+	mean, covered := tr.Mean(0, 5e6, 2e6)
+	near(t, "mean", mean, 35, 1e-12) // (15 + 55)/2 over the two told seconds
+	near(t, "covered", covered, 0.4, 1e-12)
+}
+
+// Resample and At agree at every step.
+func TestResampleAgreesWithAt(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		r := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 2))
+		tr := &Trace{Quantum: 0.1, Channel: Channel{Unit: DegC}}
+		at := int64(0)
+		for i := range 50 {
+			at += 1 + r.Int64N(3e6)
+			tr.TimesUS = append(tr.TimesUS, at)
+			tr.Counts = append(tr.Counts, r.Int64N(1000))
+			if r.IntN(5) == 0 {
+				tr.Counts[i] = 0
+				tr.Missing.Set(i)
+			}
+		}
+		v, missing := tr.Resample(-2e6, 333_333, 250, 2e6)
+		for i := range v {
+			want, ok := tr.At(-2e6+int64(i)*333_333, 2e6)
+			if ok == missing.Has(i) || v[i] != want {
+				t.Fatalf("step %d: %v, want %v %v", i, v[i], want, ok)
+			}
+		}
+	})
+}
+
+func TestAlignment(t *testing.T) {
+	// A device 3 s behind that loses 25 µs each second, seen at both ends of
+	// an hour.
+	points := []SyncPoint{{1_000_000_000, 1_003_000_000}, {4_600_000_000, 4_603_090_000}}
+	a, worst, err := FitAlignment(points)
+	if err != nil || worst > 1 {
+		t.Fatal(a, worst, err)
+	}
+	near(t, "rate", a.Rate, 25e-6, 1e-12)
+	if a.OffsetUS != 3_000_000 {
+		t.Errorf("offset %d", a.OffsetUS)
+	}
+	one, _, _ := FitAlignment(points[:1])
+	if one != (Alignment{AnchorUS: 1e9, OffsetUS: 3e6}) {
+		t.Errorf("%+v", one)
+	}
+	if _, _, err := FitAlignment(nil); fault.As(err) == nil {
+		t.Error("no points, and a fit")
+	}
+	if _, _, err := FitAlignment([]SyncPoint{points[0], points[0]}); fault.As(err) == nil {
+		t.Error("one time twice, and a fit")
+	}
+	tr := build(t, Channel{ID: "x"}, 1, 2, 3)
+	out, err := tr.Aligned(Alignment{OffsetUS: 5})
+	if err != nil || out.TimesUS[2] != 2_000_005 || tr.TimesUS[2] != 2_000_000 {
+		t.Error(out, err)
+	}
+}
+
+// There and back is the same to a microsecond.
+func TestAlignmentIsReversible(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		a := Alignment{
+			AnchorUS: rapid.Int64Range(0, 2e15).Draw(t, "anchor"),
+			OffsetUS: rapid.Int64Range(-1e12, 1e12).Draw(t, "offset"),
+			Rate:     rapid.Float64Range(-1e-3, 1e-3).Draw(t, "rate"),
+		}
+		us := a.AnchorUS + rapid.Int64Range(-1e11, 1e11).Draw(t, "time")
+		if back := a.Inverse().Apply(a.Apply(us)); abs(back-us) > 1 {
+			t.Fatalf("%d became %d", us, back)
+		}
+	})
+}
+
+// A thinned line keeps the smallest and largest value of every column.
+func TestEnvelopeKeepsExtremes(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		r := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 3))
+		n, columns := rapid.IntRange(2, 3000).Draw(t, "n"), rapid.IntRange(1, 200).Draw(t, "columns")
+		tr := &Trace{Quantum: 1}
+		for i := range n {
+			tr.TimesUS = append(tr.TimesUS, int64(i)*1000)
+			tr.Counts = append(tr.Counts, r.Int64N(1e6))
+		}
+		to := tr.TimesUS[n-1]
+		out := tr.Envelope(0, to, columns, 1e6)
+		if len(out) > 4*(columns+1) {
+			t.Fatalf("%d points for %d columns", len(out), columns)
+		}
+		width := float64(to) / float64(columns)
+		type span struct{ least, most float64 }
+		want, got := map[int]span{}, map[int]span{}
+		add := func(m map[int]span, us int64, v float64) {
+			c := int(float64(us) / width)
+			s, ok := m[c]
+			if !ok {
+				s = span{v, v}
+			}
+			m[c] = span{min(s.least, v), max(s.most, v)}
+		}
+		for i := range tr.TimesUS {
+			v, _ := tr.Value(i)
+			add(want, tr.TimesUS[i], v)
+		}
+		for i, p := range out {
+			if i > 0 && p.US <= out[i-1].US {
+				t.Fatal("not in order of time")
+			}
+			add(got, p.US, p.V)
+		}
+		for c, w := range want {
+			if got[c] != w {
+				t.Fatalf("column %d: %v, want %v", c, got[c], w)
+			}
+		}
+	})
+}
+
+func TestEnvelopeBreaksAtGaps(t *testing.T) {
+	tr := build(t, Channel{ID: "x"}, 1, 2, math.NaN(), math.NaN(), 5, 6)
+	out := tr.Envelope(0, 5e6, 100, 2e6)
+	if len(out) != 4 || !out[2].Break || out[0].Break || out[3].Break {
+		t.Errorf("%+v", out)
+	}
+}
+
+// Convolution weights of Savitzky & Golay 1964, Anal. Chem. 36, 1627, tables
+// I (quadratic and cubic, 5 and 7 points) and III (first derivative,
+// quadratic, 5 points), from memory, and by themselves: they are the
+// least-squares weights of an even grid. The response to a single 1 gives
+// the weights back in reverse.
+func TestSmoothIsSavitzkyGolayOnAnEvenGrid(t *testing.T) {
+	for _, c := range []struct {
+		name               string
+		half               float64
+		degree, derivative int
+		weights            []float64
+		norm               float64
+	}{
+		{"quadratic, 5 points", 2, 2, 0, []float64{-3, 12, 17, 12, -3}, 35},
+		{"cubic, 7 points", 3, 3, 0, []float64{-2, 3, 6, 7, 6, 3, -2}, 21},
+		{"slope, 5 points", 2, 2, 1, []float64{-2, -1, 0, 1, 2}, 10},
+		{"second derivative, 5 points", 2, 2, 2, []float64{2, -1, -2, -1, 2}, 7},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			const n = 21
+			ts, vs := make([]float64, n), make([]float64, n)
+			for i := range ts {
+				ts[i] = float64(i)
+			}
+			vs[10] = 1
+			out, _, err := Smooth(ts, vs, c.half, c.degree, c.derivative)
+			if err != nil {
+				t.Fatal(err)
+			}
+			m := len(c.weights) / 2
+			for i, w := range c.weights {
+				near(t, "weight", out[10+m-i], w/c.norm, 1e-12)
+			}
+		})
+	}
+}
+
+// A polynomial of the fitted degree comes through unchanged on uneven times,
+// to the ends, and so does its derivative.
+func TestSmoothKeepsPolynomials(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 4))
+	var ts, vs []float64
+	at := 1000.0
+	for range 200 {
+		at += 0.5 + r.Float64()
+		x := at - 1100
+		ts, vs = append(ts, at), append(vs, 3+0.5*x-0.01*x*x)
+	}
+	smooth, ok, _ := Smooth(ts, vs, 6, 2, 0)
+	slope, _, _ := Smooth(ts, vs, 6, 2, 1)
+	for i, s := range ts {
+		if !ok[i] {
+			t.Fatal("no fit at", i)
+		}
+		near(t, "value", smooth[i], vs[i], 1e-9)
+		near(t, "slope", slope[i], 0.5-0.02*(s-1100), 1e-9)
+	}
+	if _, ok, _ := Smooth([]float64{0, 100}, []float64{1, 2}, 1, 2, 0); ok[0] || ok[1] {
+		t.Error("a fit of degree 2 through one value")
+	}
+	if _, _, err := Smooth(ts, vs, 0, 2, 0); fault.As(err) == nil {
+		t.Error("no window, and a fit")
+	}
+}
