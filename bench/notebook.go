@@ -75,3 +75,55 @@ type Notebook interface {
 	// content does nothing; different content is refused with "id-conflict".
 	PutImported(ctx context.Context, r *Record, traces map[string][]trace.Trace, raw []RawFile) error
 }
+
+// CookLog adds what happens in a cook entry by entry, as it happens: a
+// retried entry with a known id and equal content does nothing, with
+// different content it is refused with code "id-conflict". When a call
+// returns nil the entry is on disk.
+type CookLog interface {
+	AddMark(ctx context.Context, studyID, cookID string, m study.Mark, events ...study.Event) error
+	AddWeighing(ctx context.Context, studyID, cookID string, w study.Weighing, events ...study.Event) error
+	AddReading(ctx context.Context, studyID, cookID string, r study.Reading, events ...study.Event) error
+	AddDeviation(ctx context.Context, studyID, cookID string, d study.Deviation, events ...study.Event) error
+}
+
+// Sink takes the samples of a running cook.
+type Sink interface {
+	// AppendSamples adds samples to the cook's traces: each trace of the
+	// batch holds what came of one channel since the last call. They are on
+	// disk when it returns nil. Sending the same samples again does nothing.
+	AppendSamples(ctx context.Context, studyID, cookID string, batch []trace.Trace) error
+	// FinishSamples makes what was appended compact. Reading gives the same
+	// samples before and after.
+	FinishSamples(ctx context.Context, studyID, cookID string, events ...study.Event) error
+}
+
+// StoredResponse is a computed value of one cook. InputHash names all it was
+// computed from and with, so that a changed input or method is seen.
+type StoredResponse struct {
+	CookID    string
+	Response  string
+	InputHash string
+	Body      []byte // JSON
+}
+
+// StoredFinding is an answer as it was given.
+type StoredFinding struct {
+	At        time.Time
+	InputHash string
+	Body      []byte // JSON
+}
+
+// ResponseStore keeps what was computed, so that an answer need not read
+// samples again.
+type ResponseStore interface {
+	// PutResponses adds or replaces computed values, all or none.
+	PutResponses(ctx context.Context, studyID string, r []StoredResponse) error
+	// Responses reads the stored values of one response, "" for all, by cook
+	// in the order the cooks came.
+	Responses(ctx context.Context, studyID, response string) ([]StoredResponse, error)
+	// PutFinding keeps an answer; an equal latest one is not kept twice.
+	PutFinding(ctx context.Context, studyID string, f StoredFinding, events ...study.Event) error
+	// Findings reads the answers given, oldest first.
+	Findings(ctx context.Context, studyID string) ([]StoredFinding, error)
+}

@@ -41,6 +41,7 @@ func dsn(path string, a access, busy time.Duration) string {
 	switch a {
 	case writing:
 		pragma("synchronous(FULL)") // a commit is on disk before it returns
+		pragma("secure_delete(1)")  // a withdrawn ballot leaves no trace in free pages
 		q.Set("_txlock", "immediate")
 		q.Set("mode", "rw")
 	case exclusive:

@@ -22,7 +22,11 @@ func (n *Notebook) Traces(ctx context.Context, studyID, cookID string) (out []tr
 		if err := q.mustHaveCook(studyID, cookID); err != nil {
 			return err
 		}
-		out, err = q.traces(cookID)
+		if out, err = q.traces(cookID); err != nil {
+			return err
+		}
+		running, err := q.liveTraces(cookID)
+		out = withLive(out, running)
 		return err
 	})
 	return out, err
@@ -203,11 +207,18 @@ func (c *change) writeTraces(cook string, traces []packed) error {
 			[]any{cook, seq, t.channel, t.source, t.samples}, &id); err != nil {
 			return err
 		}
-		for i, k := range t.chunks {
-			if _, err := c.exec(`INSERT INTO trace_chunk (trace, seq, samples, first_us, last_us, min_count, max_count, bytes) VALUES (?,?,?,?,?,?,?,?)`,
-				id, i+1, k.samples, k.firstUS, k.lastUS, k.minCount, k.maxCount, k.bytes); err != nil {
-				return err
-			}
+		if err := c.insertChunks(id, 0, t.chunks); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (c *change) insertChunks(traceID, after int64, chunks []chunk) error {
+	for i, k := range chunks {
+		if _, err := c.exec(`INSERT INTO trace_chunk (trace, seq, samples, first_us, last_us, min_count, max_count, bytes) VALUES (?,?,?,?,?,?,?,?)`,
+			traceID, after+int64(i)+1, k.samples, k.firstUS, k.lastUS, k.minCount, k.maxCount, k.bytes); err != nil {
+			return err
 		}
 	}
 	return nil

@@ -139,6 +139,9 @@ func formatTime(t time.Time) string {
 	return t.Format(time.RFC3339Nano)
 }
 
+// usTime is an instant given in µs since the Unix epoch.
+func usTime(us int64) time.Time { return time.UnixMicro(us).UTC() }
+
 func parseTime(s string) (time.Time, error) {
 	if s == "" {
 		return time.Time{}, nil

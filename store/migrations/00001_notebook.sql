@@ -144,6 +144,21 @@ CREATE TABLE trace_chunk (             -- runs of samples, never changed
   PRIMARY KEY (trace, seq)
 ) STRICT;
 
+CREATE TABLE live_channel (            -- channels of a running cook
+  id   INTEGER PRIMARY KEY,
+  cook TEXT NOT NULL REFERENCES cook(id) ON DELETE CASCADE,
+  seq  INTEGER NOT NULL,
+  head TEXT NOT NULL CHECK (json_valid(head)), -- channel, clock, quantum, source
+  UNIQUE (cook, head)
+) STRICT;
+
+CREATE TABLE live_sample (             -- samples not yet made into chunks
+  channel INTEGER NOT NULL REFERENCES live_channel(id) ON DELETE CASCADE,
+  at_us   INTEGER NOT NULL,
+  count   INTEGER,                     -- NULL: missing
+  PRIMARY KEY (channel, at_us)
+) STRICT, WITHOUT ROWID;
+
 CREATE TABLE response (                -- computed values, kept to answer fast
   cook       TEXT NOT NULL REFERENCES cook(id) ON DELETE CASCADE,
   response   TEXT NOT NULL,
@@ -177,7 +192,7 @@ CREATE TABLE ballot (
   session  TEXT NOT NULL REFERENCES tasting_session(id),
   assessor TEXT NOT NULL,              -- pseudonym
   body     BLOB NOT NULL
-) STRICT;
+) STRICT, WITHOUT ROWID; -- a rowid would tell who answered when
 CREATE INDEX ballot_session ON ballot(session);
 
 CREATE TABLE event (                   -- the history; append-only
