@@ -34,20 +34,24 @@ var migrations = func() fs.FS {
 // upgrade copies a notebook and then migrates it. It returns the path of the
 // copy, or "" when another process migrated first.
 func upgrade(ctx context.Context, path string, version int, now time.Time, busy time.Duration) (copied string, err error) {
-	copied = fmt.Sprintf("%s.v%d-%s", path, version, now.UTC().Format("20060102T150405Z"))
+	return upgradeWith(ctx, path, migrations, version, SchemaVersion, now, busy)
+}
+
+func upgradeWith(ctx context.Context, path string, set fs.FS, from, to int, now time.Time, busy time.Duration) (copied string, err error) {
+	copied = fmt.Sprintf("%s.v%d-%s", path, from, now.UTC().Format("20060102T150405Z"))
 	err = locked(ctx, path, busy, func(db *sql.DB) error {
 		var current int
 		if err := db.QueryRowContext(ctx, "PRAGMA user_version").Scan(&current); err != nil {
 			return err
 		}
-		if current == SchemaVersion {
+		if current == to {
 			copied = ""
 			return nil
 		}
 		if err := copyTo(ctx, db, copied); err != nil {
 			return err
 		}
-		return runMigrations(ctx, db, migrations)
+		return runMigrations(ctx, db, set)
 	})
 	return copied, err
 }
