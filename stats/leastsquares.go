@@ -90,5 +90,31 @@ func LeastSquares(y []float64, predictors [][]float64, intercept bool) (*LinearF
 		fit.Coefficients = append(fit.Coefficients, slopes[j])
 		fit.SE = append(fit.SE, se(0, l))
 	}
+	fit.refine(b, y, predictors, intercept)
 	return fit, nil
+}
+
+// refine polishes the coefficients on the predictors as given.
+func (fit *LinearFit) refine(b *basis, y []float64, predictors [][]float64, intercept bool) {
+	var columns [][]float64
+	var place []int
+	if intercept {
+		ones := make([]float64, len(y))
+		for i := range ones {
+			ones[i] = 1
+		}
+		columns, place = append(columns, ones), append(place, 0)
+	}
+	base := len(columns)
+	for _, j := range b.qr.kept {
+		columns, place = append(columns, predictors[j]), append(place, base+j)
+	}
+	x := make([]float64, len(place))
+	for k, j := range place {
+		x[k] = fit.Coefficients[j]
+	}
+	refineLeastSquares(columns, y, x, fit.Residuals)
+	for k, j := range place {
+		fit.Coefficients[j] = x[k]
+	}
 }

@@ -29,13 +29,17 @@ var _ rand.Source = (*Stream)(nil)
 // length as 8 bytes little-endian, and the index as 8 bytes little-endian, so
 // no two triples share a key.
 func NewStream(seed, purpose string, index uint64) *Stream {
+	return &Stream{source: rand.NewChaCha8(streamKey(seed, purpose, index))}
+}
+
+func streamKey(seed, purpose string, index uint64) [sha256.Size]byte {
 	var buf []byte
 	for _, s := range []string{streamVersion, seed, purpose} {
 		buf = binary.LittleEndian.AppendUint64(buf, uint64(len(s)))
 		buf = append(buf, s...)
 	}
 	buf = binary.LittleEndian.AppendUint64(buf, index)
-	return &Stream{source: rand.NewChaCha8(sha256.Sum256(buf))}
+	return sha256.Sum256(buf)
 }
 
 // Uint64 returns 64 random bits.

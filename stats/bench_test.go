@@ -1,0 +1,76 @@
+package stats
+
+import (
+	"fmt"
+	"testing"
+)
+
+// syntheticCooks is a table of invented cooks: blocks of pieces, treatments in
+// turn, with block, day and piece scatter.
+func syntheticCooks(blocks, perBlock, treatments, days int) (Table, []string) {
+	s := NewStream("bench", "cooks", 0)
+	var t Table
+	var day []string
+	for b := range blocks {
+		block := 2 * s.Normal()
+		dayEffect := make([]float64, days)
+		for d := range dayEffect {
+			dayEffect[d] = s.Normal()
+		}
+		for i := range perBlock {
+			tr := i % treatments
+			d := Bounded(s, uint64(days))
+			t.Response = append(t.Response, 20+0.3*float64(tr)+block+dayEffect[d]+s.Normal())
+			t.Treatment = append(t.Treatment, fmt.Sprint("t", tr))
+			t.Block = append(t.Block, fmt.Sprint(b))
+			day = append(day, fmt.Sprint(d))
+		}
+	}
+	return t, day
+}
+
+// 10,000 cooks in 1,000 blocks, one random intercept (target: 200 ms).
+func BenchmarkMixedOneGrouping(b *testing.B) {
+	t, _ := syntheticCooks(1000, 10, 10, 1)
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := Compare(t, Options{Control: "t0", Blocks: BlocksRandom}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+// The same cooks with fixed blocks.
+func BenchmarkFixedBlocks(b *testing.B) {
+	t, _ := syntheticCooks(1000, 10, 10, 1)
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := Compare(t, Options{Control: "t0"}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+// 10,000 cooks with two random groupings (target: 1 s).
+func BenchmarkMixedTwoGroupings(b *testing.B) {
+	for _, c := range []struct {
+		name   string
+		random []string
+		days   int
+	}{
+		{"nested", []string{"block", "block:day"}, 4},
+		{"crossed", []string{"block", "day"}, 50},
+	} {
+		b.Run(c.name, func(b *testing.B) {
+			t, day := syntheticCooks(1000, 10, 5, c.days)
+			spec := ModelSpec{Response: t.Response, Fixed: []string{"treatment"}, Random: c.random,
+				Factors: []Column{{"treatment", t.Treatment}, {"block", t.Block}, {"day", day}}}
+			b.ReportAllocs()
+			for b.Loop() {
+				if _, err := FitModel(spec); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}
