@@ -1,0 +1,84 @@
+package heat
+
+import (
+	"slices"
+	"strings"
+)
+
+// nearest returns up to three names that word may have been meant for, the
+// closest first: those that hold all its parts, then those a few slips of the
+// key away.
+func nearest(word string, names []string) []string {
+	type hit struct {
+		name string
+		cost int
+	}
+	w := strings.ToLower(strings.TrimSpace(word))
+	parts := strings.FieldsFunc(w, func(r rune) bool { return r == ' ' || r == ',' || r == '-' || r == '_' })
+	var hits []hit
+	for i, name := range names {
+		n := strings.ToLower(name)
+		cost := 100 * slips(w, n)
+		held := 0
+		for _, p := range parts {
+			if len(p) > 2 && strings.Contains(n, strings.TrimSuffix(p, "s")) {
+				held++
+			}
+		}
+		if held > 0 {
+			cost = min(cost, 100*(len(parts)-held)*2+50)
+		} else if cost > 100*max(1, len([]rune(w))/3) {
+			continue
+		}
+		hits = append(hits, hit{name, cost + min(i, 99)})
+	}
+	slices.SortStableFunc(hits, func(a, b hit) int { return a.cost - b.cost })
+	out := make([]string, 0, 3)
+	for _, h := range hits[:min(3, len(hits))] {
+		out = append(out, h.name)
+	}
+	return out
+}
+
+// slips counts the insertions, deletions, substitutions and swaps of
+// neighbours that turn a into b (optimal string alignment).
+//
+// Reference: F. J. Damerau, Commun. ACM 7 (1964) 171.
+func slips(a, b string) int {
+	p, q := []rune(a), []rune(b)
+	if len(p) > 64 || len(q) > 64 {
+		return max(len(p), len(q))
+	}
+	d := make([][]int, len(p)+1)
+	for i := range d {
+		d[i] = make([]int, len(q)+1)
+		d[i][0] = i
+	}
+	for j := range d[0] {
+		d[0][j] = j
+	}
+	for i := 1; i <= len(p); i++ {
+		for j := 1; j <= len(q); j++ {
+			c := 1
+			if p[i-1] == q[j-1] {
+				c = 0
+			}
+			d[i][j] = min(d[i-1][j]+1, d[i][j-1]+1, d[i-1][j-1]+c)
+			if i > 1 && j > 1 && p[i-1] == q[j-2] && p[i-2] == q[j-1] {
+				d[i][j] = min(d[i][j], d[i-2][j-2]+1)
+			}
+		}
+	}
+	return d[len(p)][len(q)]
+}
+
+// orList renders names as "a", "a or b", "a, b or c".
+func orList(names []string) string {
+	switch len(names) {
+	case 0:
+		return ""
+	case 1:
+		return names[0]
+	}
+	return strings.Join(names[:len(names)-1], ", ") + " or " + names[len(names)-1]
+}
