@@ -53,6 +53,14 @@ func examples() []example {
 		{"blocks-40", blockLines(40, 2)},
 		{"blocks-1", blockLines(1, 2)},
 		{"blocks-5", blockLines(9, 5)},
+		{"traces", traces(20, Both)},
+		{"traces-2", traces(2, Fahrenheit)},
+		{"traces-band", bands()},
+		{"losses", losses(20, 0)},
+		{"losses-few", losses(3, -1.5)},
+		{"chance", chance()},
+		{"chance-small", Chance{Head: invented("Six tasters", ""), Method: "2-AFC", N: 6, Guess: 0.5, Correct: 6, Critical: 6, Alpha: 0.05, DPrime: 2.9, Interval: Interval{0.3, math.Inf(1)}, Level: 0.95}},
+		{"chance-none", Chance{Head: invented("Nobody was right", ""), Method: "triangle", N: 200, Guess: 1. / 3, Correct: 0, Critical: 79, Alpha: 0.05, DPrime: math.NaN()}},
 	}
 }
 
@@ -92,4 +100,79 @@ func blockLines(blocks, treatments int) BlockLines {
 		f.Effects = append(f.Effects, e)
 	}
 	return f
+}
+
+func traces(cooks int, d Degrees) Traces {
+	f := Traces{
+		Head:       invented("Searing first warms the core earlier and lets it coast longer", ""),
+		Measure:    Measure{Name: "temperature", Kind: Temperature, Degrees: d},
+		Treatments: []string{"sear last", "sear first"},
+		Levels:     []Level{{Channel: "core", Value: 63, Label: "core target"}},
+	}
+	for k, name := range f.Treatments {
+		for i := range cooks {
+			core := TraceLine{Cook: fmt.Sprintf("L%02d %s", i+1, name), Channel: "core", Treatment: k}
+			surface := core
+			surface.Channel = "surface"
+			for t := -60.0; t < 1500; t += 5 {
+				slow := 420 + 40*wobble(i, k) - 60*float64(k)
+				c := 5 + 60*(1-math.Exp(-math.Max(0, t)/slow))
+				c += 0.15 * wobble(int(t), i)
+				if i == 3 && t > 500 && t < 560 {
+					c = math.NaN()
+				}
+				sf := 5 + 75*(1-math.Exp(-math.Max(0, t)/200)) + 3*wobble(int(t), i+50)
+				if t > 900+float64(30*i) {
+					sf = 80 - (t-900)*0.02 + 3*wobble(int(t), i+50)
+				}
+				core.AtS, core.Values = append(core.AtS, t), append(core.Values, c)
+				surface.AtS, surface.Values = append(surface.AtS, t), append(surface.Values, sf)
+			}
+			f.Lines = append(f.Lines, core, surface)
+			for n := range 3 {
+				f.Marks = append(f.Marks, TraceMark{"turn", float64(120*(n+1)) + 9*wobble(i, n+k), k})
+			}
+			f.Marks = append(f.Marks, TraceMark{"off heat", 900 + 60*wobble(i, k), k})
+		}
+	}
+	return f
+}
+
+func bands() Traces {
+	f := Traces{Head: invented("Spread of the core", ""), Measure: Measure{Name: "temperature", Kind: Temperature}, Treatments: []string{"sear last", "sear first"}}
+	for k := range f.Treatments {
+		b := TraceBand{Channel: "core", Treatment: k, What: "lowest to highest of 20 cooks"}
+		for t := 0.0; t < 5400; t += 20 {
+			mid := 5 + 60*(1-math.Exp(-t/(1400-300*float64(k))))
+			b.AtS, b.Mid = append(b.AtS, t), append(b.Mid, mid)
+			b.Lo, b.Hi = append(b.Lo, mid-3), append(b.Hi, mid+2)
+		}
+		f.Bands = append(f.Bands, b)
+	}
+	return f
+}
+
+func losses(cooks int, shift float64) Losses {
+	f := Losses{Head: invented("Most of the loss happens over heat", ""), Parts: []string{"cooking", "rest", "cut"}, Level: 0.95}
+	for k, name := range []string{"sear last", "sear first, then rested under foil"} {
+		t := TreatmentLoss{Name: name, Mean: 23 + float64(k), Interval: Interval{22.1 + float64(k), 23.9 + float64(k)}}
+		for i := range cooks {
+			c := CookLoss{Cook: fmt.Sprintf("L%02d-%s", i+1, []string{"last", "first"}[k]), Parts: []float64{18 + 2*wobble(i, k) + float64(k), 3 + wobble(i, k+9), 2 + 0.8*wobble(i, k+19) + 2*shift}}
+			if i == 1 {
+				c.Parts[2] = math.NaN()
+			}
+			t.Cooks = append(t.Cooks, c)
+		}
+		f.Treatments = append(f.Treatments, t)
+	}
+	if shift != 0 {
+		f.Treatments[0].Interval = Interval{-80, 140}
+		f.Treatments[1].Mean = math.NaN()
+	}
+	return f
+}
+
+func chance() Chance {
+	return Chance{Head: invented("Tasters could not reliably tell which was seared first", "Triangle test, 60 assessors"),
+		Method: "triangle", N: 60, Guess: 1. / 3, Correct: 24, Critical: 27, Alpha: 0.05, DPrime: 0.81, Interval: Interval{0, 1.55}, Level: 0.95}
 }

@@ -165,10 +165,21 @@ func (s *sheet) labelWidth(ticks []tick) float64 {
 	return w
 }
 
-// yTicks returns ticks that stand at least two and a half lines apart.
+// yTicks returns ticks that stand at least a line and a half apart, and two
+// of them where the height allows.
 func (s *sheet) yTicks(a axis) []tick {
-	n := int(math.Abs(a.to-a.from) / (s.small * 2.6))
-	return a.ticks(max(2, min(n, 9)))
+	span := math.Abs(a.to - a.from)
+	n := max(2, min(int(span/(s.small*2.4)), 9))
+	ts := a.ticks(n)
+	for len(ts) < 2 && n < 12 {
+		n++
+		more := a.ticks(n)
+		if len(more) > 1 && math.Abs(a.at(more[1].v)-a.at(more[0].v)) < s.small*1.5 {
+			break
+		}
+		ts = more
+	}
+	return ts
 }
 
 // xTicks returns ticks whose labels do not touch.
