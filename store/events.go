@@ -33,8 +33,7 @@ func (c *change) append(studyID string, events []study.Event) error {
 		if e.At.IsZero() {
 			e.At = c.now
 		}
-		e.At = e.At.Round(0) // without the process's own clock reading
-		e = chain(prev, e)
+		e = study.Chain(prev, e)
 		if err := c.insertEvent(e); err != nil {
 			return err
 		}
@@ -86,19 +85,13 @@ func (n *Notebook) VerifyHistory(ctx context.Context, studyID string) error {
 	})
 }
 
+// verifyChain checks a history and that it counts 1, 2, 3 …
 func verifyChain(events []study.Event) error {
-	prev := ""
 	for i, e := range events {
 		if e.Seq != int64(i+1) {
 			return fault.New("history-broken", "entry %d of the history is missing", i+1).
 				WithFix("take the record from a backup or a data package whose history is whole")
 		}
-		if want := chain(prev, e).Hash; want != e.Hash {
-			return fault.New("history-broken", "entry %d of the history was changed after it was written", e.Seq).
-				On("hash", e.Hash).
-				WithFix("take the record from a backup or a data package whose history is whole")
-		}
-		prev = e.Hash
 	}
-	return nil
+	return study.VerifyChain(events)
 }
