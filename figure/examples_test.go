@@ -6,8 +6,9 @@ import (
 )
 
 type example struct {
-	name string
-	fig  Figure
+	name   string
+	fig    Figure
+	golden bool // its SVG is kept in testdata
 }
 
 // invented is the heading of every example: the numbers are made up.
@@ -47,20 +48,20 @@ func awkwardAnswers() AnswerLine {
 
 func examples() []example {
 	return []example{
-		{"answer", answers()},
-		{"answer-awkward", awkwardAnswers()},
-		{"blocks", blockLines(20, 2)},
-		{"blocks-40", blockLines(40, 2)},
-		{"blocks-1", blockLines(1, 2)},
-		{"blocks-5", blockLines(9, 5)},
-		{"traces", traces(20, Both)},
-		{"traces-2", traces(2, Fahrenheit)},
-		{"traces-band", bands()},
-		{"losses", losses(20, 0)},
-		{"losses-few", losses(3, -1.5)},
-		{"chance", chance()},
-		{"chance-small", Chance{Head: invented("Six tasters", ""), Method: "2-AFC", N: 6, Guess: 0.5, Correct: 6, Critical: 6, Alpha: 0.05, DPrime: 2.9, Interval: Interval{0.3, math.Inf(1)}, Level: 0.95}},
-		{"chance-none", Chance{Head: invented("Nobody was right", ""), Method: "triangle", N: 200, Guess: 1. / 3, Correct: 0, Critical: 79, Alpha: 0.05, DPrime: math.NaN()}},
+		{"answer", answers(), true},
+		{"answer-awkward", awkwardAnswers(), false},
+		{"blocks", blockLines(20, 2), true},
+		{"blocks-40", blockLines(40, 2), false},
+		{"blocks-1", blockLines(1, 2), false},
+		{"blocks-5", blockLines(9, 5), false},
+		{"traces", traces(20, Both), false},
+		{"traces-2", traces(2, Fahrenheit), true},
+		{"traces-band", bands(), false},
+		{"losses", losses(20, 0), true},
+		{"losses-few", losses(3, -1.5), false},
+		{"chance", chance(), true},
+		{"chance-small", Chance{Head: invented("Six tasters", ""), Method: "2-AFC", N: 6, Guess: 0.5, Correct: 6, Critical: 6, Alpha: 0.05, DPrime: 2.9, Interval: Interval{0.3, math.Inf(1)}, Level: 0.95}, false},
+		{"chance-none", Chance{Head: invented("Nobody was right", ""), Method: "triangle", N: 200, Guess: 1. / 3, Correct: 0, Critical: 79, Alpha: 0.05, DPrime: math.NaN()}, false},
 	}
 }
 

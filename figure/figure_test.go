@@ -1,0 +1,454 @@
+package figure
+
+import (
+	"bytes"
+	"compress/zlib"
+	"encoding/xml"
+	"flag"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+
+	"trivet/fault"
+)
+
+var update = flag.Bool("update", false, "rewrite the golden files")
+
+// each calls f for every example at every size and theme.
+func each(t *testing.T, f func(t *testing.T, ex example, s *Scene)) {
+	t.Helper()
+	for _, ex := range examples() {
+		for _, size := range []Size{Phone, Page, HD, UHD} {
+			for _, theme := range []Theme{Light, Dark, Print} {
+				if theme.Name != "light" && size.Name != "phone" {
+					continue // the layout does not depend on the theme
+				}
+				t.Run(ex.name+"/"+size.Name+"/"+theme.Name, func(t *testing.T) {
+					s, err := ex.fig.Scene(size, theme)
+					if err != nil {
+						t.Fatal(err)
+					}
+					f(t, ex, s)
+				})
+			}
+		}
+	}
+}
+
+func TestNothingLeavesTheSheet(t *testing.T) {
+	each(t, func(t *testing.T, _ example, s *Scene) {
+		b := s.Bounds()
+		if b.X < -0.5 || b.Y < -0.5 || b.Right() > s.Size.W+0.5 || b.Bottom() > s.Size.H+0.5 {
+			t.Errorf("drawing covers %+v of a sheet %v × %v", b, s.Size.W, s.Size.H)
+		}
+	})
+}
+
+func TestLabelsDoNotOverlap(t *testing.T) {
+	each(t, func(t *testing.T, _ example, s *Scene) {
+		type placed struct {
+			s string
+			b Box
+		}
+		var all []placed
+		s.Texts(func(x Text, b Box) {
+			// The box of a line of text counts descenders and accents that
+			// most lines lack; a quarter of it may touch.
+			dy, dx := b.H*0.25, b.W*0.02
+			b = Box{b.X + dx, b.Y + dy/2, b.W - 2*dx, b.H - dy}
+			for _, o := range all {
+				if b.X < o.b.Right() && o.b.X < b.Right() && b.Y < o.b.Bottom() && o.b.Y < b.Bottom() {
+					t.Errorf("%q lies over %q", x.S, o.s)
+				}
+			}
+			all = append(all, placed{x.S, b})
+		})
+	})
+}
+
+func TestTextIsLegibleAndInTheTypeface(t *testing.T) {
+	least := map[string]float64{"phone": 11, "page": 11, "1080p": 15, "4k": 15}
+	each(t, func(t *testing.T, _ example, s *Scene) {
+		n := 0
+		s.Texts(func(x Text, _ Box) {
+			n++
+			if x.Size < least[s.Size.Name] {
+				t.Errorf("%q is %.1f px high", x.S, x.Size)
+			}
+			for _, r := range x.S {
+				if !x.Weight.Has(r) {
+					t.Errorf("%q: no glyph for %q", x.S, r)
+				}
+			}
+		})
+		if n < 4 {
+			t.Errorf("only %d texts", n)
+		}
+	})
+}
+
+func TestFiguresSayWhatTheyShow(t *testing.T) {
+	for _, ex := range examples() {
+		t.Run(ex.name, func(t *testing.T) {
+			if alt := ex.fig.Alt(); len(alt) < 40 || !strings.HasSuffix(alt, ".") || strings.Contains(alt, "NaN") || strings.Contains(alt, "Inf") {
+				t.Errorf("alt text %q", alt)
+			}
+			table := ex.fig.Table()
+			if len(table.Rows) == 0 {
+				t.Fatal("empty table")
+			}
+			for _, row := range table.Rows {
+				if len(row) != len(table.Columns) {
+					t.Errorf("row %v has %d cells for %d columns", row, len(row), len(table.Columns))
+				}
+				for _, c := range row {
+					if strings.Contains(c, "NaN") || strings.Contains(c, "Inf") {
+						t.Errorf("cell %q", c)
+					}
+				}
+			}
+		})
+	}
+}
+
+func TestInventedDataAreMarked(t *testing.T) {
+	each(t, func(t *testing.T, _ example, s *Scene) {
+		found := false
+		s.Texts(func(x Text, _ Box) { found = found || x.S == InventedText })
+		if !found {
+			t.Error("the figure does not say that its data are invented")
+		}
+	})
+}
+
+func TestMistakesAreNamed(t *testing.T) {
+	tests := []struct {
+		name string
+		fig  Figure
+		code fault.Code
+	}{
+		{"no questions", AnswerLine{}, "figure-empty"},
+		{"no margin", AnswerLine{Answers: []Answer{{Ask: "?", Estimate: 1}}}, "figure-input"},
+		{"one treatment", BlockLines{Treatments: []string{"a"}}, "figure-input"},
+		{"ragged block", BlockLines{Treatments: []string{"a", "b"}, Blocks: []BlockValues{{"1", []float64{1}}}}, "figure-input"},
+		{"all missing", BlockLines{Treatments: []string{"a", "b"}, Blocks: []BlockValues{{"1", []float64{math.NaN(), math.NaN()}}}}, "figure-empty"},
+		{"no traces", Traces{}, "figure-empty"},
+		{"unknown treatment", Traces{Lines: []TraceLine{{Cook: "x", AtS: []float64{1}, Values: []float64{2}, Treatment: 3}}}, "figure-input"},
+		{"no cooks", Losses{Parts: []string{"cooking"}}, "figure-empty"},
+		{"four parts", Losses{Parts: make([]string, 4)}, "figure-input"},
+		{"no answers", Chance{Guess: 0.5}, "figure-empty"},
+		{"guess of 1", Chance{N: 5, Guess: 1}, "figure-input"},
+		{"more correct than answers", Chance{N: 5, Guess: 0.5, Correct: 6}, "figure-input"},
+	}
+	for _, tc := range tests {
+		t.Run(tc.name, func(t *testing.T) {
+			_, err := tc.fig.Scene(Page, Light)
+			if e := fault.As(err); e == nil || e.Code != tc.code {
+				t.Errorf("got %v, want code %s", err, tc.code)
+			}
+			tc.fig.Table() // must not fail on what Scene refuses
+			tc.fig.Alt()
+		})
+	}
+}
+
+func TestSVGGolden(t *testing.T) {
+	for _, ex := range examples() {
+		if !ex.golden {
+			continue
+		}
+		t.Run(ex.name, func(t *testing.T) {
+			s, err := ex.fig.Scene(Page, Light)
+			if err != nil {
+				t.Fatal(err)
+			}
+			var b bytes.Buffer
+			if err := s.WriteSVG(&b, SVGOptions{ID: ex.name, Auto: true}); err != nil {
+				t.Fatal(err)
+			}
+			file := filepath.Join("testdata", ex.name+".svg")
+			if *update {
+				if err := os.WriteFile(file, b.Bytes(), 0o644); err != nil {
+					t.Fatal(err)
+				}
+			}
+			want, err := os.ReadFile(file)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if !bytes.Equal(b.Bytes(), want) {
+				got := file + ".got"
+				os.WriteFile(got, b.Bytes(), 0o644)
+				t.Errorf("differs from %s; see %s, or run with -update", file, got)
+			}
+		})
+	}
+}
+
+func TestSVGIsWellFormedAndNamed(t *testing.T) {
+	each(t, func(t *testing.T, _ example, s *Scene) {
+		var b bytes.Buffer
+		if err := s.WriteSVG(&b, SVGOptions{ID: "f", Inline: true}); err != nil {
+			t.Fatal(err)
+		}
+		ids := map[string]bool{}
+		d := xml.NewDecoder(bytes.NewReader(b.Bytes()))
+		root := true
+		for {
+			tok, err := d.Token()
+			if err == io.EOF {
+				break
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+			el, ok := tok.(xml.StartElement)
+			if !ok {
+				continue
+			}
+			attr := map[string]string{}
+			for _, a := range el.Attr {
+				attr[a.Name.Local] = a.Value
+			}
+			if root {
+				root = false
+				if attr["role"] != "img" || attr["aria-labelledby"] != "f-title f-desc" {
+					t.Errorf("root attributes %v", attr)
+				}
+			}
+			if id := attr["id"]; id != "" {
+				if ids[id] {
+					t.Errorf("id %q twice", id)
+				}
+				ids[id] = true
+			}
+			if _, ok := attr["style"]; ok {
+				t.Error("a style attribute would need a loose content security policy")
+			}
+		}
+		if !ids["f-title"] || !ids["f-desc"] {
+			t.Error("no title or description")
+		}
+	})
+}
+
+// TestSVGTextEscapes holds a label to XML: markup and control characters in
+// data must not become markup.
+func TestSVGTextEscapes(t *testing.T) {
+	f := chance()
+	f.Title = "a <b> & \"c\" \x01\x1b ]]> \xff"
+	s, err := f.Scene(Page, Light)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var b bytes.Buffer
+	if err := s.WriteSVG(&b, SVGOptions{}); err != nil {
+		t.Fatal(err)
+	}
+	if err := xml.Unmarshal(b.Bytes(), new(struct{})); err != nil {
+		t.Errorf("not XML: %v", err)
+	}
+	if strings.Contains(b.String(), "<b>") {
+		t.Error("markup of a label reached the file")
+	}
+}
+
+var pdfStream = regexp.MustCompile(`(?s)stream\r?\n(.*?)\r?\nendstream`)
+
+// TestPDFHoldsUnicode opens the streams of the file and looks for "°C" as
+// the two-byte character codes of an embedded Unicode font. Where poppler's
+// pdftotext is installed it must find the same text.
+func TestPDFHoldsUnicode(t *testing.T) {
+	s, err := traces(2, Both).Scene(Page, Light)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var b bytes.Buffer
+	if err := s.WritePDF(&b); err != nil {
+		t.Fatal(err)
+	}
+	if !bytes.HasPrefix(b.Bytes(), []byte("%PDF-")) || !bytes.Contains(b.Bytes(), []byte("%%EOF")) {
+		t.Fatal("not a PDF")
+	}
+	found := false
+	for _, m := range pdfStream.FindAllSubmatch(b.Bytes(), -1) {
+		r, err := zlib.NewReader(bytes.NewReader(m[1]))
+		if err != nil {
+			continue
+		}
+		data, _ := io.ReadAll(r)
+		found = found || bytes.Contains(data, []byte("\x00\xb0\x00C"))
+	}
+	if !found {
+		t.Error("no °C in the page")
+	}
+	var again bytes.Buffer
+	if err := s.WritePDF(&again); err != nil || !bytes.Equal(b.Bytes(), again.Bytes()) {
+		t.Error("the same scene gave other bytes")
+	}
+	tool, err := exec.LookPath("pdftotext")
+	if err != nil {
+		t.Log("pdftotext is not installed; the streams were checked")
+		return
+	}
+	file := filepath.Join(t.TempDir(), "f.pdf")
+	if err := os.WriteFile(file, b.Bytes(), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	text, err := exec.Command(tool, file, "-").CombinedOutput()
+	if err != nil {
+		t.Fatalf("pdftotext: %v: %s", err, text)
+	}
+	for _, want := range []string{"core, °C", "°F", "Invented data", "time from heat on"} {
+		if !strings.Contains(strings.ReplaceAll(string(text), "\u00a0", " "), want) {
+			t.Errorf("pdftotext finds no %q in:\n%s", want, text)
+		}
+	}
+}
+
+func TestPNG(t *testing.T) {
+	s, err := chance().Scene(HD, Light)
+	if err != nil {
+		t.Fatal(err)
+	}
+	img := s.Image(PNGOptions{})
+	if b := img.Bounds(); b.Dx() != 1920 || b.Dy() != 1080 {
+		t.Errorf("size %v, want 1920 × 1080", b)
+	}
+	if _, _, _, a := img.At(0, 0).RGBA(); a != 0xffff {
+		t.Error("paper is not opaque")
+	}
+	clear := s.Image(PNGOptions{Transparent: true})
+	ink := 0
+	for i := 3; i < len(clear.Pix); i += 4 {
+		if clear.Pix[i] > 0 {
+			ink++
+		}
+	}
+	if share := float64(ink) / float64(1920*1080); share < 0.005 || share > 0.6 {
+		t.Errorf("ink covers %.3f of a transparent figure", share)
+	}
+	if _, _, _, a := clear.At(0, 0).RGBA(); a != 0 {
+		t.Error("a transparent figure has paper")
+	}
+	four, err := chance().Scene(UHD, Light)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if b := four.Image(PNGOptions{}).Bounds(); b.Dx() != 3840 || b.Dy() != 2160 {
+		t.Errorf("size %v, want 3840 × 2160", b)
+	}
+}
+
+func TestClipHidesWhatLiesOutside(t *testing.T) {
+	s := &Scene{Size: Size{W: 40, H: 40, Ratio: 1}, Theme: Print}
+	g := &Group{Clip: Circle(Point{20, 20}, 10)}
+	g.Fill(Box{0, 0, 40, 40}, Hex(0xff0000))
+	s.Root.Add(g)
+	img := s.Image(PNGOptions{})
+	red := func(x, y int) bool { c := img.RGBAAt(x, y); return c.R == 255 && c.G == 0 }
+	if !red(20, 20) || !red(20, 12) {
+		t.Error("inside the clip is not drawn")
+	}
+	if red(12, 12) || red(20, 8) || red(1, 1) {
+		t.Error("outside the clip is drawn")
+	}
+}
+
+// contrast is the ratio of WCAG 2.2, "relative luminance" and "contrast
+// ratio" of its glossary.
+func contrast(a, b RGB) float64 {
+	lum := func(c RGB) float64 {
+		lin := func(v uint8) float64 {
+			x := float64(v) / 255
+			if x <= 0.04045 {
+				return x / 12.92
+			}
+			return math.Pow((x+0.055)/1.055, 2.4)
+		}
+		r, g, b := c.parts()
+		return 0.2126*lin(r) + 0.7152*lin(g) + 0.0722*lin(b)
+	}
+	x, y := lum(a), lum(b)
+	return (math.Max(x, y) + 0.05) / (math.Min(x, y) + 0.05)
+}
+
+// Text must reach 4.5 : 1 (WCAG 2.2, 1.4.3); the first three treatments, all
+// that most studies have, 3 : 1 (1.4.11). The paler colours of Okabe & Ito
+// cannot, and are told apart by marker and dash.
+func TestContrast(t *testing.T) {
+	for _, theme := range []Theme{Light, Dark, Print} {
+		for role, least := range map[Role]float64{Ink: 7, Muted: 4.5, S1: 3, S2: 3, S3: 3} {
+			if got := contrast(theme.Colour(role), theme.Colour(Paper)); got < least {
+				t.Errorf("%s: %s on paper has %.2f : 1, want %.1f", theme.Name, roleNames[role], got, least)
+			}
+		}
+		if got := contrast(theme.Colour(Ink), theme.Colour(Band)); got < 7 {
+			t.Errorf("%s: ink on the margin zone has %.2f : 1", theme.Name, got)
+		}
+	}
+}
+
+func TestWrap(t *testing.T) {
+	tests := []struct {
+		name, in string
+		width    float64
+		want     []string
+	}{
+		{"one line", "sear first", 200, []string{"sear first"}},
+		{"two lines", "sear first then rest", 80, []string{"sear first", "then rest"}},
+		{"number stays with its unit", "hotter by 5 °C", 80, []string{"hotter by", "5\u00a0°C"}},
+		{"breaks after a hyphen", "water-bath-cooked", 80, []string{"water-bath-", "cooked"}},
+		{"a long word is broken, not clipped", "unbreakableword", 60, []string{"unbreaka", "bleword"}},
+		{"empty", "", 60, []string{""}},
+	}
+	for _, tc := range tests {
+		t.Run(tc.name, func(t *testing.T) {
+			got := Wrap(tc.in, Regular, 14, tc.width)
+			if fmt.Sprint(got) != fmt.Sprint(tc.want) {
+				t.Errorf("got %q, want %q", got, tc.want)
+			}
+			for _, l := range got {
+				if Width(l, Regular, 14) > tc.width {
+					t.Errorf("%q is wider than %v", l, tc.width)
+				}
+			}
+		})
+	}
+	if got := Fit("a very long label indeed", Regular, 14, 80); !strings.HasSuffix(got, "…") || Width(got, Regular, 14) > 80 {
+		t.Errorf("Fit gave %q", got)
+	}
+}
+
+func BenchmarkSVG(b *testing.B) {
+	f := traces(20, Both)
+	b.ReportAllocs()
+	for b.Loop() {
+		s, err := f.Scene(Page, Light)
+		if err != nil {
+			b.Fatal(err)
+		}
+		if err := s.WriteSVG(io.Discard, SVGOptions{}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+func BenchmarkPNG1080p(b *testing.B) {
+	s, err := traces(20, Both).Scene(HD, Light)
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		if err := s.WritePNG(io.Discard, PNGOptions{}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
