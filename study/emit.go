@@ -26,7 +26,7 @@ type Fields []Field
 const lineWidth = 100
 
 // plainScalar matches text that needs no quotes anywhere in YAML.
-var plainScalar = regexp.MustCompile(`^[\pL\pN°+./(-][\pL\pN°±×%′″µ+./()_; -]*$`)
+var plainScalar = regexp.MustCompile(`^[\pL\pN°+./(-][\pL\pN°±×%′″µ+./()_;?' -]*$`)
 
 // numberLike matches text that a YAML reader takes for a number.
 var numberLike = regexp.MustCompile(`^[-+.]?[0-9][0-9_]*(\.[0-9_]*)?([eE][-+]?[0-9]+)?$|^0[xXoObB]|^[-+]?\.(inf|Inf|INF)$|^\.(nan|NaN|NAN)$`)
@@ -141,7 +141,7 @@ func blockValue(b *strings.Builder, v any, indent, used int) error {
 	fs, isFields := v.(Fields)
 	items, isList := asList(v)
 	entries := isList && len(items) > 0 && isGroup(items[0])
-	if !entries && (!isFields && !isList || indent+used+utf8.RuneCountInString(s) <= lineWidth && indent > 0 || len(fs)+len(items) == 0) {
+	if !entries && (!isFields && !isList || indent+used+utf8.RuneCountInString(s) <= lineWidth && (isList || indent > 0) || len(fs)+len(items) == 0) {
 		b.WriteString(" " + s + "\n")
 		return nil
 	}

@@ -274,7 +274,7 @@ func (p *parser) weighings(n ast.Node, at string, c *Cook) {
 	}
 	for i := range c.Weighings {
 		if c.Weighings[i].ResG == 0 {
-			c.Weighings[i].ResG = resolutionKg * 1e3
+			c.Weighings[i].ResG = round12(resolutionKg * 1e3)
 		}
 	}
 	rank := func(s Stage) int { return slices.IndexFunc(stageKeys, func(k stageKey) bool { return k.stage == s }) }
@@ -340,7 +340,7 @@ func (p *parser) weighing(n ast.Node, at string, stage Stage, c *Cook) {
 		p.report(mass, at, "mass-zero", "write what the scale showed, or leave the weighing out", "a piece cannot weigh nothing")
 		return
 	}
-	w.MassG, w.ResG = massKg*1e3, resKg*1e3
+	w.MassG, w.ResG = round12(massKg*1e3), round12(resKg*1e3)
 	c.Weighings = append(c.Weighings, w)
 }
 
