@@ -52,7 +52,9 @@ func TestRetriesAreHarmless(t *testing.T) {
 		{"weighing", func() error { return n.AddWeighing(ctx, "s", "k", study.Weighing{ID: "w", MassG: 250}, e) }},
 		{"reading", func() error { return n.AddReading(ctx, "s", "k", study.Reading{ID: "x", Values: []float64{3}}, e) }},
 		{"deviation", func() error { return n.AddDeviation(ctx, "s", "k", study.Deviation{What: "dropped"}, e) }},
-		{"finding", func() error { return n.PutFinding(ctx, "s", bench.StoredFinding{InputHash: "h", Body: []byte("{}")}, e) }},
+		{"finding", func() error {
+			return n.PutFinding(ctx, "s", bench.StoredFinding{InputHash: "h", Body: []byte("{}")}, e)
+		}},
 		{"session", func() error { return n.OpenSession(ctx, "s", Session{ID: "t", Commitment: "c"}, e) }},
 		{"ballot", func() error { return n.AddBallot(ctx, "s", "t", Ballot{ID: "b", Body: []byte("{}")}, e) }},
 		{"closing", func() error { return n.CloseSession(ctx, "s", "t", []byte("key"), e) }},
