@@ -203,6 +203,7 @@ func (f CutFace) Scene(size Size, theme Theme) (*Scene, error) {
 	if size.H > 0 {
 		room := size.H - y - foot - float64(rows)*(head+gap)
 		perM = math.Min(perM, math.Max(room, em)/sum)
+		y += math.Max(0, room-perM*sum) * 0.4 // what is left over goes around the panels
 	}
 	for r, row := range cells {
 		for c, cell := range row {
@@ -334,7 +335,7 @@ func (f CutFace) section(g *Group, s Section, at Point, perM, em, small, stripW,
 	place := func(p Point) Point {
 		return Point{at.X + w/2 + p.X*perM, bottom - p.Y*perM}
 	}
-	for _, level := range f.levels() {
+	for i, level := range f.levels() {
 		for _, line := range joined(peak.isolines(level)) {
 			pts := make([]Point, len(line))
 			for i, p := range line {
@@ -343,14 +344,15 @@ func (f CutFace) section(g *Group, s Section, at Point, perM, em, small, stripW,
 			lines.Add(Path{Segs: Polyline(pts...), Stroke: Of(Paper).Fade(0.55), Width: em * 0.13},
 				Path{Segs: Polyline(pts...), Stroke: Of(Ink), Width: em * 0.05})
 		}
-		labels = append(labels, f.levelLabels(peak, level, s, place, small)...)
+		labels = append(labels, f.levelLabels(peak, level, i, s, place, small)...)
 	}
 	var put []Box
 	for _, t := range labels {
 		b := t.Box()
 		ok := b.Y > box.Y+1 && b.Bottom() < bottom-1 && b.X >= box.X && b.Right() <= box.Right()
+		air := small * 0.12
 		for _, o := range put {
-			if b.X < o.Right() && o.X < b.Right() && b.Y < o.Bottom() && o.Y < b.Bottom() {
+			if b.X-air < o.Right() && o.X-air < b.Right() && b.Y-air < o.Bottom() && o.Y-air < b.Bottom() {
 				ok = false
 			}
 		}
@@ -380,13 +382,11 @@ func (f CutFace) section(g *Group, s Section, at Point, perM, em, small, stripW,
 	f.strip(g, s, Box{box.Right() + em*0.4, box.Y, stripW, h}, em, small, lo, hi)
 }
 
-// levelLabels returns the labels of one level: on the axis of a disc, to the
-// right of the middle of a slab, wherever the level is crossed.
-func (f CutFace) levelLabels(peak field, level float64, s Section, place func(Point) Point, small float64) []Text {
-	x := 0.0
-	if s.DiameterM == 0 {
-		x = s.width() * 0.25
-	}
+// levelLabels returns the labels of one level wherever an upright crosses it;
+// neighbouring levels are labelled beside each other, so that close lines
+// keep their labels.
+func (f CutFace) levelLabels(peak field, level float64, nth int, s Section, place func(Point) Point, small float64) []Text {
+	x := s.width() * 0.16 * float64(nth%3-1)
 	var out []Text
 	const steps = 240
 	was := peak.sample(x, 0)
@@ -486,10 +486,11 @@ func column(v []float64) [][]float64 {
 }
 
 const cutLegend = "Strip: temperature through the middle at that moment. Lines: highest temperature reached so far. " +
-	"Colours are modelled between chosen ends. "
+	"Colours are modelled between chosen ends."
 
 func (f CutFace) footLines(size Size, small float64) []string {
-	lines := Wrap(cutLegend+doneness.ColourCaution, Regular, small, size.W-2*size.TextPx)
+	lines := Wrap(doneness.ColourCaution, Regular, small, size.W-2*size.TextPx)
+	lines = append(lines, Wrap(cutLegend, Regular, small, size.W-2*size.TextPx)...)
 	for _, c := range f.Cautions {
 		lines = append(lines, Wrap(c, Regular, small, size.W-2*size.TextPx)...)
 	}
@@ -534,9 +535,13 @@ func (f CutFace) footer(g *Group, size Size, y, em, small, lo, hi, perM float64)
 		scale.Add(Text{X: tx, Y: y + em*0.9 + small, S: f.degrees(v, true), Size: small, Anchor: Middle, Fill: Of(Ink)})
 	}
 	y += em*0.9 + small*1.5
-	for _, line := range f.footLines(size, small) {
+	for i, line := range f.footLines(size, small) {
 		y += small * leading
-		g.Add(Text{X: em, Y: y, S: line, Size: small, Fill: Of(Muted)})
+		fill := Of(Muted)
+		if i == 0 { // the caution
+			fill = Of(Ink)
+		}
+		g.Add(Text{X: em, Y: y, S: line, Size: small, Fill: fill})
 	}
 	return y
 }
