@@ -59,6 +59,7 @@ func (s *Scene) WriteSVG(w io.Writer, o SVGOptions) error {
 		if o.Auto {
 			x.putf("svg{%s}@media (prefers-color-scheme:dark){svg{%s}}\n%s", Light.Properties(), Dark.Properties(), CSS())
 		}
+		x.put(fontCSS(s))
 		x.put("</style>\n")
 		if !o.Transparent {
 			x.path(Path{Segs: Box{0, 0, s.Size.W, s.Size.H}.Path(), Fill: Of(Paper)})
