@@ -23,6 +23,9 @@ import (
 	"trivet/trace"
 )
 
+// MethodVersion rises whenever the same record would give other numbers.
+const MethodVersion = 1
+
 // Response is one value of a cook.
 type Response struct {
 	Name   string            `json:"name"`

@@ -1,0 +1,222 @@
+package bench
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"slices"
+	"time"
+
+	"github.com/google/uuid"
+
+	"trivet/fault"
+	"trivet/study"
+	"trivet/trace"
+)
+
+// Imported says what an import did.
+type Imported struct {
+	Study   string
+	Cooks   int
+	Logs    int
+	Notes   []fault.Note
+	Already bool // the notebook held the same record
+}
+
+// ImportPackage takes a whole record over from a package: document, seal,
+// history, cooks, samples and raw logs, as they were.
+func ImportPackage(ctx context.Context, from Reader, id string, to Notebook, progress Progress) (*Imported, error) {
+	rec, err := from.Record(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	traces := map[string][]trace.Trace{}
+	var raw []RawFile
+	seen := map[string]bool{}
+	for i, c := range rec.Cooks {
+		progress.report(i, len(rec.Cooks))
+		ts, err := from.Traces(ctx, id, c.ID)
+		if err != nil {
+			return nil, err
+		}
+		traces[c.ID] = ts
+		for _, sha := range rawOf(c, ts) {
+			if seen[sha] {
+				continue
+			}
+			seen[sha] = true
+			f, err := from.Raw(ctx, sha)
+			if err != nil {
+				return nil, err
+			}
+			raw = append(raw, *f)
+		}
+	}
+	progress.report(len(rec.Cooks), len(rec.Cooks))
+	if err := to.PutImported(ctx, rec, traces, raw); err != nil {
+		return nil, err
+	}
+	return &Imported{Study: rec.Study.ID, Cooks: len(rec.Cooks), Logs: len(raw)}, nil
+}
+
+// rawOf lists the raw files a cook rests on.
+func rawOf(c study.Cook, traces []trace.Trace) []string {
+	var out []string
+	add := func(sha string) {
+		if sha != "" && !slices.Contains(out, sha) {
+			out = append(out, sha)
+		}
+	}
+	for _, l := range c.Logs {
+		add(l.SHA256)
+	}
+	for _, t := range traces {
+		add(t.Source)
+	}
+	return out
+}
+
+// ImportFolder takes a plain folder over: its document and cook files, the
+// cooks written in the document, and their logs. A study the notebook knows
+// gets the new document; its seal and its other cooks stay, and the history
+// says that it changed.
+func ImportFolder(ctx context.Context, from Reader, id string, to Notebook, now time.Time, progress Progress) (*Imported, error) {
+	rec, err := from.Record(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	known, err := to.Record(ctx, id)
+	if f := fault.As(err); f != nil && f.Code == "study-unknown" {
+		known, err = nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	ev := study.Event{At: now, Study: id, Kind: study.EventCreated, What: "the study was imported from a folder"}
+	if known != nil {
+		ev.Kind, ev.What = study.EventChanged, "the study document was imported again"
+		if string(known.Document) == string(rec.Document) && equalFiles(known.CookFiles, rec.CookFiles) {
+			ev = study.Event{}
+		} else if changed, err := changedParts(known, rec); err == nil && len(changed) > 0 {
+			ev.What = "the study document changed: " + joinFew(changed, 5)
+		}
+	}
+	var events []study.Event
+	if ev.Kind != "" {
+		events = append(events, ev)
+	}
+	if err := to.PutStudy(ctx, rec.Study, rec.Document, rec.CookFiles, events...); err != nil {
+		return nil, err
+	}
+	out := &Imported{Study: id, Cooks: len(rec.Cooks)}
+	for i, c := range rec.Cooks {
+		progress.report(i, len(rec.Cooks))
+		traces, err := from.Traces(ctx, id, c.ID)
+		if err != nil {
+			return nil, err
+		}
+		c.ID = idFor(known, c, now)
+		var raw []RawFile
+		for _, sha := range rawOf(c, traces) {
+			f, err := from.Raw(ctx, sha)
+			if err != nil {
+				return nil, err
+			}
+			raw = append(raw, *f)
+		}
+		if err := to.PutCook(ctx, id, c); err != nil {
+			return nil, err
+		}
+		if len(traces) > 0 {
+			if err := to.PutTraces(ctx, id, c.ID, traces, raw); err != nil {
+				return nil, err
+			}
+			out.Logs += len(raw)
+		}
+	}
+	progress.report(len(rec.Cooks), len(rec.Cooks))
+	return out, nil
+}
+
+// idFor keeps the id of a cook the notebook knows by its label, else makes a
+// UUIDv7 stamped now.
+func idFor(known *Record, c study.Cook, now time.Time) string {
+	if known != nil {
+		for _, k := range known.Cooks {
+			if k.Label == c.Label {
+				return k.ID
+			}
+		}
+	}
+	if _, err := uuid.Parse(c.ID); err == nil {
+		return c.ID
+	}
+	return NewID(now, c.Label)
+}
+
+// NewID makes a UUIDv7 (RFC 9562) of a time, its random part drawn from the
+// hash of a name and the time, so that making it again gives the same id and
+// a retry is harmless.
+func NewID(at time.Time, name string) string {
+	sum := sha256.Sum256(fmt.Appendf(nil, "%d|%s", at.UnixNano(), name))
+	var u uuid.UUID
+	copy(u[:], sum[:16])
+	ms := at.UnixMilli()
+	for i := range 6 {
+		u[i] = byte(ms >> (8 * (5 - i)))
+	}
+	u[6] = u[6]&0x0f | 0x70
+	u[8] = u[8]&0x3f | 0x80
+	return u.String()
+}
+
+// HashOf is the SHA-256 of raw bytes, hex.
+func HashOf(b []byte) string {
+	sum := sha256.Sum256(b)
+	return hex.EncodeToString(sum[:])
+}
+
+func equalFiles(a, b map[string][]byte) bool {
+	if len(a) != len(b) {
+		return false
+	}
+	for k, v := range a {
+		if w, ok := b[k]; !ok || string(w) != string(v) {
+			return false
+		}
+	}
+	return true
+}
+
+// changedParts lists which parts of a plan differ between two records.
+func changedParts(before, after *Record) ([]string, error) {
+	a, err := study.SealNow(before.Study, before.CookFiles, time.Time{})
+	if err != nil {
+		return nil, err
+	}
+	b, err := study.SealNow(after.Study, after.CookFiles, time.Time{})
+	if err != nil {
+		return nil, err
+	}
+	changes, err := study.Compare(a, b)
+	var out []string
+	for _, c := range changes {
+		out = append(out, c.String())
+	}
+	return out, err
+}
+
+func joinFew(all []string, n int) string {
+	s := ""
+	for i, x := range all {
+		if i == n {
+			return s + fmt.Sprintf(" and %d more", len(all)-n)
+		}
+		if i > 0 {
+			s += "; "
+		}
+		s += x
+	}
+	return s
+}

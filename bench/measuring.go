@@ -1,0 +1,174 @@
+package bench
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"runtime"
+	"slices"
+
+	"golang.org/x/sync/errgroup"
+
+	"trivet/answer"
+	"trivet/measure"
+	"trivet/study"
+)
+
+// Progress reports how far long work has come. A nil Progress is silent.
+type Progress func(done, total int)
+
+func (p Progress) report(done, total int) {
+	if p != nil {
+		p(done, total)
+	}
+}
+
+// Measure computes responses of every cook of a record, all the built-in and
+// typed ones when no names are given. Values that the notebook stored for
+// the same inputs are taken from there, and new ones are stored.
+func Measure(ctx context.Context, rd Reader, rec *Record, progress Progress, names ...string) ([]answer.CookResult, error) {
+	out := make([]answer.CookResult, len(rec.Cooks))
+	pieces := map[string]study.Piece{}
+	for _, p := range rec.Study.Pieces {
+		pieces[p.Label] = p
+	}
+	key := "*"
+	if len(names) > 0 {
+		b, _ := json.Marshal(names)
+		key = string(b)
+	}
+	known, err := storedResults(ctx, rd, rec.Study.ID, key)
+	if err != nil {
+		return nil, err
+	}
+	hashes := make([]string, len(rec.Cooks))
+	var todo []int
+	for i, c := range rec.Cooks {
+		hashes[i] = inputHash(c, pieces[c.Piece], key)
+		out[i].Cook = c
+		if s, ok := known[c.ID]; ok && c.ID != "" && s.InputHash == hashes[i] {
+			var r measure.Result
+			if json.Unmarshal(s.Body, &r) == nil {
+				out[i].Result = &r
+				continue
+			}
+		}
+		todo = append(todo, i)
+	}
+	g, gctx := errgroup.WithContext(ctx)
+	work := make(chan int)
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		defer close(work)
+		for n, i := range todo {
+			select {
+			case work <- i:
+				progress.report(n, len(todo))
+			case <-gctx.Done():
+				return
+			}
+		}
+	}()
+	for range runtime.GOMAXPROCS(0) {
+		g.Go(func() error {
+			for i := range work {
+				c := rec.Cooks[i]
+				traces, err := rd.Traces(gctx, rec.Study.ID, c.ID)
+				if err != nil {
+					return err
+				}
+				r, err := measure.Cook(measure.Input{Cook: c, Piece: pieces[c.Piece], Traces: traces}, names...)
+				if err != nil {
+					return err
+				}
+				out[i].Result = r
+			}
+			return nil
+		})
+	}
+	err = g.Wait()
+	<-done
+	if err != nil {
+		return nil, err
+	}
+	progress.report(len(todo), len(todo))
+	return out, storeResults(ctx, rd, rec.Study.ID, key, out, hashes, todo)
+}
+
+// inputHash names everything a cook's responses were computed from: its
+// record (the hashes of its raw logs among it), its piece, the responses
+// asked for and the version of the method.
+func inputHash(c study.Cook, p study.Piece, key string) string {
+	b, err := json.Marshal(struct {
+		Method int
+		Key    string
+		Cook   study.Cook
+		Piece  study.Piece
+	}{measure.MethodVersion, key, c, p})
+	if err != nil {
+		return ""
+	}
+	sum := sha256.Sum256(b)
+	return hex.EncodeToString(sum[:])
+}
+
+func storedResults(ctx context.Context, rd Reader, studyID, key string) (map[string]StoredResponse, error) {
+	st, ok := rd.(ResponseStore)
+	if !ok {
+		return nil, nil
+	}
+	all, err := st.Responses(ctx, studyID, key)
+	if err != nil {
+		return nil, err
+	}
+	out := make(map[string]StoredResponse, len(all))
+	for _, r := range all {
+		out[r.CookID] = r
+	}
+	return out, nil
+}
+
+// storeResults keeps what was computed. A notebook that cannot be written
+// just now (opened read-only) still answers.
+func storeResults(ctx context.Context, rd Reader, studyID, key string, all []answer.CookResult, hashes []string, todo []int) error {
+	st, ok := rd.(ResponseStore)
+	if !ok || len(todo) == 0 || !Writable(rd) {
+		return nil
+	}
+	var put []StoredResponse
+	for _, i := range todo {
+		if hashes[i] == "" || all[i].Cook.ID == "" {
+			continue
+		}
+		b, err := json.Marshal(all[i].Result)
+		if err != nil {
+			continue // a non-finite value is computed anew each time
+		}
+		put = append(put, StoredResponse{CookID: all[i].Cook.ID, Response: key, InputHash: hashes[i], Body: b})
+	}
+	return st.PutResponses(ctx, studyID, put)
+}
+
+// Writable reports whether a reader is a notebook open for writing.
+func Writable(rd Reader) bool {
+	if _, ok := rd.(Notebook); !ok {
+		return false
+	}
+	if w, ok := rd.(interface{ Writable() bool }); ok {
+		return w.Writable()
+	}
+	return true
+}
+
+// Blocks returns the record's blocks in run order.
+func (r *Record) Blocks() []string {
+	var out []string
+	for _, c := range r.Cooks {
+		if c.Role != study.Pilot && !slices.Contains(out, c.Block) {
+			out = append(out, c.Block)
+		}
+	}
+	return out
+}
