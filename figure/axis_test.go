@@ -69,7 +69,7 @@ func TestTicksAreEven(t *testing.T) {
 			seen[k.label] = true
 			if i > 0 {
 				step := k.v - ts[i-1].v
-				mantissa := step / math.Pow(10, math.Floor(math.Log10(step)+1e-9))
+				mantissa := step / math.Pow(10, math.Floor(math.Log10(step)+1e-4))
 				if r := math.Round(mantissa); math.Abs(mantissa-r) > 1e-4 || r != 1 && r != 2 && r != 5 {
 					t.Fatalf("step %v is not 1, 2 or 5 times a power of ten", step)
 				}
