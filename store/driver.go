@@ -38,6 +38,7 @@ func dsn(path string, a access, busy time.Duration) string {
 	pragma("foreign_keys(1)")
 	pragma("trusted_schema(0)") // a notebook may come from someone else
 	pragma("cell_size_check(1)")
+	pragma("cache_size(-32768)") // KiB: the cooks of a large notebook
 	switch a {
 	case writing:
 		pragma("synchronous(FULL)") // a commit is on disk before it returns

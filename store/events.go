@@ -48,8 +48,10 @@ func (c *change) insertEvent(e study.Event) error {
 	return err
 }
 
+// touch dates a study's change and counts it. Whatever changes a record ends
+// here: see [recentCooks].
 func (c *change) touch(studyID string) error {
-	_, err := c.exec(`UPDATE study SET updated = ? WHERE id = ?`, formatTime(c.now), studyID)
+	_, err := c.exec(`UPDATE study SET updated = ?, revision = revision + 1 WHERE id = ?`, formatTime(c.now), studyID)
 	return err
 }
 

@@ -105,7 +105,7 @@ func (n *Notebook) PutImported(ctx context.Context, r *bench.Record, traces map[
 // same id.
 func (c *change) compareImported(r *bench.Record, samples map[string][]packed, files []packedRaw) error {
 	id := r.Study.ID
-	old, err := c.record(id)
+	old, err := c.record(id, readAll)
 	if err != nil {
 		return err
 	}

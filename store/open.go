@@ -40,6 +40,8 @@ type Notebook struct {
 	notes []fault.Note
 	write *sql.DB // one connection; nil when read-only
 	read  *sql.DB
+
+	recent recentCooks
 }
 
 var _ bench.Notebook = (*Notebook)(nil)

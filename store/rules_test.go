@@ -256,6 +256,30 @@ func TestLiveSampleWithTwoValuesIsRefused(t *testing.T) {
 	wantCode(t, n.AppendSamples(ctx, "s", "k", []trace.Trace{s}), "id-conflict")
 }
 
+// A record read before is not what a caller, or another process, made of it.
+func TestRecordIsReadAnewWhenItChanged(t *testing.T) {
+	ctx := context.Background()
+	n := withCook(t)
+	must(t, n.AddMark(ctx, "s", "k", study.Mark{ID: "m", AtUS: 1}))
+	first, err := n.Record(ctx, "s")
+	must(t, err)
+	first.Cooks[0].Marks[0].AtUS = 99
+	second, err := n.Record(ctx, "s")
+	must(t, err)
+	if got := second.Cooks[0].Marks[0].AtUS; got != 1 {
+		t.Errorf("a caller's change came back: %d", got)
+	}
+	other, err := Open(ctx, n.Path(), Options{Now: clock})
+	must(t, err)
+	defer other.Close()
+	must(t, other.AddMark(ctx, "s", "k", study.Mark{ID: "m2", AtUS: 2}))
+	third, err := n.Record(ctx, "s")
+	must(t, err)
+	if got := len(third.Cooks[0].Marks); got != 2 {
+		t.Errorf("%d marks after another connection added one, want 2", got)
+	}
+}
+
 // Long traces are stored in several chunks and come back as one.
 func TestLongTracesComeBackWhole(t *testing.T) {
 	ctx := context.Background()

@@ -41,7 +41,7 @@ func (n *Notebook) Studies(ctx context.Context) ([]bench.Summary, error) {
 // Record reads a study whole, without its samples.
 func (n *Notebook) Record(ctx context.Context, studyID string) (rec *bench.Record, err error) {
 	err = n.view(ctx, func(q *query) error {
-		rec, err = q.record(studyID)
+		rec, err = q.record(studyID, n.recent.cooks)
 		return err
 	})
 	if err != nil {
@@ -50,12 +50,15 @@ func (n *Notebook) Record(ctx context.Context, studyID string) (rec *bench.Recor
 	return rec, nil
 }
 
-func (q *query) record(id string) (*bench.Record, error) {
+// record reads a study; its cooks come from cooks, which is given the study's
+// id and revision.
+func (q *query) record(id string, cooks func(q *query, id string, revision int64) ([]study.Cook, error)) (*bench.Record, error) {
 	rec := &bench.Record{}
 	var parsed []byte
 	var shape, created, updated string
-	found, err := q.one(`SELECT document, parsed, shape, created, updated FROM study WHERE id = ?`,
-		[]any{id}, &rec.Document, &parsed, &shape, &created, &updated)
+	var revision int64
+	found, err := q.one(`SELECT document, parsed, shape, created, updated, revision FROM study WHERE id = ?`,
+		[]any{id}, &rec.Document, &parsed, &shape, &created, &updated, &revision)
 	if err != nil {
 		return nil, err
 	}
@@ -82,7 +85,7 @@ func (q *query) record(id string) (*bench.Record, error) {
 	if rec.Seal, err = q.seal(id); err != nil {
 		return nil, err
 	}
-	if rec.Cooks, err = q.cooks(id); err != nil {
+	if rec.Cooks, err = cooks(q, id, revision); err != nil {
 		return nil, err
 	}
 	rec.Events, err = q.events(id)
@@ -124,7 +127,7 @@ func (n *Notebook) PutStudy(ctx context.Context, s *study.Study, document []byte
 }
 
 func (c *change) putDocument(s *study.Study, document, parsed []byte, cookFiles map[string][]byte, created, updated string) error {
-	if _, err := c.exec(`INSERT INTO study (id, title, document, parsed, shape, created, updated) VALUES (?,?,?,?,?,?,?)
+	if _, err := c.exec(`INSERT INTO study (id, title, document, parsed, shape, created, updated, revision) VALUES (?,?,?,?,?,?,?,1)
 		ON CONFLICT (id) DO UPDATE SET title = excluded.title, document = excluded.document,
 			parsed = excluded.parsed, shape = excluded.shape, updated = excluded.updated`,
 		s.ID, s.Title, notNil(document), parsed, studyShape, created, updated); err != nil {

@@ -9,7 +9,8 @@ CREATE TABLE study (
   parsed   BLOB NOT NULL,              -- the parsed document, JSON
   shape    TEXT NOT NULL,              -- what fields "parsed" was written with
   created  TEXT NOT NULL,
-  updated  TEXT NOT NULL
+  updated  TEXT NOT NULL,
+  revision INTEGER NOT NULL            -- counts the changes
 ) STRICT;
 
 CREATE TABLE cook_file (               -- cook files the document names
