@@ -74,3 +74,48 @@ func BenchmarkMixedTwoGroupings(b *testing.B) {
 		})
 	}
 }
+
+// 100,000 permutations of 20 blocks of three treatments (target: 300 ms).
+func BenchmarkPermutation(b *testing.B) {
+	t, _ := syntheticCooks(20, 3, 3, 1)
+	c := compare(b, t, Options{Control: "t0"})
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := c.Permutation("bench"); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+// 10,000 resamples of 20 pairs with both intervals (target: 150 ms).
+func BenchmarkBootstrap(b *testing.B) {
+	s := NewStream("bench", "pairs", 0)
+	d := make([]float64, 20)
+	for i := range d {
+		d[i] = s.Normal()
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		r, err := Bootstrap(d, "bench")
+		if err != nil {
+			b.Fatal(err)
+		}
+		r.BCa(0.95)
+	}
+}
+
+// All 2²⁰ sign patterns of 20 pairs: p and two intervals.
+func BenchmarkSignFlipExact(b *testing.B) {
+	s := NewStream("bench", "pairs", 0)
+	d := make([]float64, 20)
+	for i := range d {
+		d[i] = 0.5 + s.Normal()
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		f := SignFlip(d, "")
+		f.P(Either, 0)
+		f.Interval(0.95)
+		f.Interval(0.90)
+	}
+}
