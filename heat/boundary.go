@@ -47,6 +47,7 @@ type boundary struct {
 	// What changes with time.
 	pan           bool
 	plate         *Plate
+	plateH        float64 // contact coefficient with the plate
 	touchH, riseS float64
 	trace         *Series // of contactC
 	airTrace      *Series // of convC, or of fixedC
@@ -94,8 +95,9 @@ type surface struct {
 	j     float64 // evaporated water, kg/(m²·s), negative where it condenses
 }
 
-// flow returns q(T_s), its slope and the evaporation.
-func (b *boundary) flow(ts, aw, pressurePa float64) (q, dq, j float64) {
+// flow returns q(T_s), its slope and the evaporation. aw is the water activity
+// of the surface, evap the share of it that can evaporate.
+func (b *boundary) flow(ts, aw, evap, pressurePa float64) (q, dq, j float64) {
 	h := b.contactH + b.convH + b.fatH + b.steamH + b.fixedH
 	q = b.contactH*b.contactC + b.convH*b.convC + b.fatH*b.fatC + b.steamH*b.steamC + b.fixedH*b.fixedC - h*ts + b.flux
 	dq = -h
@@ -111,11 +113,11 @@ func (b *boundary) flow(ts, aw, pressurePa float64) (q, dq, j float64) {
 		q += b.radK * (b.radT4 - k2*k2)
 		dq -= 4 * b.radK * k2 * k
 	}
-	if b.evapH != 0 {
+	if evap *= b.evapH; evap != 0 {
 		ps, dps := saturation(ts)
 		l, dl := stefanLog(aw * ps / pressurePa)
 		l0, _ := stefanLog(b.vapourPa / pressurePa)
-		f := b.evapH * (b.film[0] + ts*(b.film[1]+ts*b.film[2])) * pressurePa
+		f := evap * (b.film[0] + ts*(b.film[1]+ts*b.film[2])) * pressurePa
 		if aw == 0 && l0 > 0 {
 			// A surface that has dried takes up no vapour either.
 			return q, dq, 0
@@ -135,7 +137,7 @@ func (b *boundary) flow(ts, aw, pressurePa float64) (q, dq, j float64) {
 //
 // from the guess s.tempC. The left side falls with T_s, so Newton's method
 // within a closing bracket always ends.
-func (b *boundary) solve(s *surface, t1, r, aw, pressurePa float64) {
+func (b *boundary) solve(s *surface, t1, r, aw, evap, pressurePa float64) {
 	if b.linear() {
 		h := b.contactH + b.convH + b.fatH + b.steamH + b.fixedH
 		drive := b.contactH*b.contactC + b.convH*b.convC + b.fatH*b.fatC + b.steamH*b.steamC + b.fixedH*b.fixedC + b.flux
@@ -151,7 +153,7 @@ func (b *boundary) solve(s *surface, t1, r, aw, pressurePa float64) {
 	if r <= 0 {
 		s.tempC = t1
 		var dq float64
-		s.q, dq, s.j = b.flow(t1, aw, pressurePa)
+		s.q, dq, s.j = b.flow(t1, aw, evap, pressurePa)
 		s.slope = dq
 		return
 	}
@@ -159,7 +161,7 @@ func (b *boundary) solve(s *surface, t1, r, aw, pressurePa float64) {
 	ts := s.tempC
 	var q, dq, j float64
 	for range 60 {
-		q, dq, j = b.flow(ts, aw, pressurePa)
+		q, dq, j = b.flow(ts, aw, evap, pressurePa)
 		g := t1 - ts + r*q
 		if g > 0 {
 			lo = ts

@@ -1,0 +1,95 @@
+package heat
+
+import "math"
+
+// Stretching of the grids: cells at a face are sech²(β) of those in the
+// middle (slab and disc axis), and finer towards the rim likewise.
+const (
+	axialStretch  = 1.3
+	radialStretch = 0.8
+)
+
+// mesh is the geometry of the cells.
+type mesh struct {
+	nz, nr, n int
+	zEdge, zc []float64 // nz+1, nz
+	rEdge, rc []float64 // nr+1, nr
+	dz        []float64
+	faceArea  []float64 // of a face, by radial cell; 1 for a slab
+	rimArea   []float64 // of the rim, by axial cell
+	volume    []float64 // by cell; per m² for a slab
+	total     float64
+}
+
+func (g *mesh) set(p *Piece, nz, nr int) {
+	slab := p.Shape == Slab
+	if slab {
+		nr = 1
+	}
+	g.nz, g.nr, g.n = nz, nr, nz*nr
+	g.zEdge, g.zc, g.dz = grow(g.zEdge, nz+1), grow(g.zc, nz), grow(g.dz, nz)
+	g.rEdge, g.rc = grow(g.rEdge, nr+1), grow(g.rc, nr)
+	g.faceArea, g.rimArea = grow(g.faceArea, nr), grow(g.rimArea, nz)
+	g.volume = grow(g.volume, g.n)
+	scale := math.Tanh(axialStretch)
+	for i := range g.zEdge {
+		xi := 2*float64(i)/float64(nz) - 1
+		g.zEdge[i] = p.ThicknessM / 2 * (1 + math.Tanh(axialStretch*xi)/scale)
+	}
+	g.zEdge[0], g.zEdge[nz] = 0, p.ThicknessM
+	for i := range g.zc {
+		g.zc[i] = (g.zEdge[i] + g.zEdge[i+1]) / 2
+		g.dz[i] = g.zEdge[i+1] - g.zEdge[i]
+	}
+	if slab {
+		g.rEdge[0], g.rEdge[1], g.rc[0] = 0, 0, 0
+		g.faceArea[0] = 1
+	} else {
+		radius := p.DiameterM / 2
+		scale := math.Tanh(radialStretch)
+		for j := range g.rEdge {
+			g.rEdge[j] = radius * math.Tanh(radialStretch*float64(j)/float64(nr)) / scale
+		}
+		g.rEdge[nr] = radius
+		for j := range g.rc {
+			g.rc[j] = (g.rEdge[j] + g.rEdge[j+1]) / 2
+			g.faceArea[j] = math.Pi * (g.rEdge[j+1]*g.rEdge[j+1] - g.rEdge[j]*g.rEdge[j])
+		}
+		for i := range g.rimArea {
+			g.rimArea[i] = 2 * math.Pi * radius * g.dz[i]
+		}
+	}
+	g.total = 0
+	for i := range nz {
+		for j := range nr {
+			v := g.dz[i] * g.faceArea[j]
+			g.volume[i*nr+j] = v
+			g.total += v
+		}
+	}
+}
+
+// grow returns s with length n, reusing its memory where it can.
+func grow[T any](s []T, n int) []T {
+	if cap(s) >= n {
+		return s[:n]
+	}
+	return make([]T, n)
+}
+
+func (p *Piece) startAt(depth float64) float64 {
+	q := p.StartProfile
+	if len(q) == 0 {
+		return p.StartC
+	}
+	if depth <= q[0].DepthM {
+		return q[0].TempC
+	}
+	for i := 1; i < len(q); i++ {
+		if depth <= q[i].DepthM {
+			f := (depth - q[i-1].DepthM) / (q[i].DepthM - q[i-1].DepthM)
+			return q[i-1].TempC + f*(q[i].TempC-q[i-1].TempC)
+		}
+	}
+	return q[len(q)-1].TempC
+}
