@@ -508,7 +508,7 @@ func (e *evaluation) noNumbers() string {
 	}
 	for _, n := range e.finding.Notes {
 		if slices.Contains(e.why, n.Code) {
-			return sentenceCase(n.Text) + "."
+			return Capital(n.Text) + "."
 		}
 	}
 	return "There is nothing to compare yet."

@@ -95,7 +95,7 @@ func (w Words) Sentence(f *Finding) string {
 	}
 	b := &strings.Builder{}
 	fmt.Fprintf(b, "%s: %s %s %s than %s on average (%s interval %s to %s; %d blocks).",
-		sentenceCase(t), what, size, way, c, percent(1-ev.Level),
+		Capital(t), what, size, way, c, percent(1-ev.Level),
 		w.Difference(f, ev.Wide.Low, ev.SE), w.Difference(f, ev.Wide.High, ev.SE), ev.Blocks)
 	b.WriteString(" " + w.verdictSentence(f))
 	return b.String()
@@ -127,7 +127,7 @@ func (w Words) verdictSentence(f *Finding) string {
 		s = w.unsettled(f)
 	}
 	if lead == "" {
-		s = sentenceCase(s)
+		s = Capital(s)
 	}
 	if ev.More != nil && ev.More.Text != "" {
 		s += " " + ev.More.Text
@@ -200,7 +200,8 @@ func percent(x float64) string {
 	return s + " %"
 }
 
-func sentenceCase(s string) string {
+// Capital starts a sentence with a capital letter.
+func Capital(s string) string {
 	r, n := utf8.DecodeRuneInString(s)
 	if n == 0 {
 		return s

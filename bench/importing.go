@@ -35,7 +35,7 @@ func ImportPackage(ctx context.Context, from Reader, id string, to Notebook, pro
 	var raw []RawFile
 	seen := map[string]bool{}
 	for i, c := range rec.Cooks {
-		progress.report(i, len(rec.Cooks))
+		progress.Report(i, len(rec.Cooks))
 		ts, err := from.Traces(ctx, id, c.ID)
 		if err != nil {
 			return nil, err
@@ -53,7 +53,7 @@ func ImportPackage(ctx context.Context, from Reader, id string, to Notebook, pro
 			raw = append(raw, *f)
 		}
 	}
-	progress.report(len(rec.Cooks), len(rec.Cooks))
+	progress.Report(len(rec.Cooks), len(rec.Cooks))
 	if err := to.PutImported(ctx, rec, traces, raw); err != nil {
 		return nil, err
 	}
@@ -111,7 +111,7 @@ func ImportFolder(ctx context.Context, from Reader, id string, to Notebook, now 
 	}
 	out := &Imported{Study: id, Cooks: len(rec.Cooks)}
 	for i, c := range rec.Cooks {
-		progress.report(i, len(rec.Cooks))
+		progress.Report(i, len(rec.Cooks))
 		traces, err := from.Traces(ctx, id, c.ID)
 		if err != nil {
 			return nil, err
@@ -135,7 +135,7 @@ func ImportFolder(ctx context.Context, from Reader, id string, to Notebook, now 
 			out.Logs += len(raw)
 		}
 	}
-	progress.report(len(rec.Cooks), len(rec.Cooks))
+	progress.Report(len(rec.Cooks), len(rec.Cooks))
 	return out, nil
 }
 

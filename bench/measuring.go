@@ -18,7 +18,8 @@ import (
 // Progress reports how far long work has come. A nil Progress is silent.
 type Progress func(done, total int)
 
-func (p Progress) report(done, total int) {
+// Report calls p unless it is nil.
+func (p Progress) Report(done, total int) {
 	if p != nil {
 		p(done, total)
 	}
@@ -65,7 +66,7 @@ func Measure(ctx context.Context, rd Reader, rec *Record, progress Progress, nam
 		for n, i := range todo {
 			select {
 			case work <- i:
-				progress.report(n, len(todo))
+				progress.Report(n, len(todo))
 			case <-gctx.Done():
 				return
 			}
@@ -93,7 +94,7 @@ func Measure(ctx context.Context, rd Reader, rec *Record, progress Progress, nam
 	if err != nil {
 		return nil, err
 	}
-	progress.report(len(todo), len(todo))
+	progress.Report(len(todo), len(todo))
 	return out, storeResults(ctx, rd, rec.Study.ID, key, out, hashes, todo)
 }
 

@@ -36,13 +36,16 @@ type Response struct {
 	Budget []Source          `json:"budget"`
 	// ResolutionStep is the smallest step the instrument can show, in the
 	// response's unit; 0 when unknown.
-	ResolutionStep float64      `json:"resolution_step"`
-	Repeats        int          `json:"repeats"` // values averaged inside the piece
-	SpreadSD       float64      `json:"spread_sd"`
-	Grades         []string     `json:"grades,omitempty"`
-	Blind          bool         `json:"blind"`
-	Typed          bool         `json:"typed"` // typed in rather than computed
-	Notes          []fault.Note `json:"notes,omitempty"`
+	ResolutionStep float64  `json:"resolution_step"`
+	Repeats        int      `json:"repeats"` // values averaged inside the piece
+	SpreadSD       float64  `json:"spread_sd"`
+	Grades         []string `json:"grades,omitempty"`
+	Blind          bool     `json:"blind"`
+	Typed          bool     `json:"typed"` // typed in rather than computed
+	// SensorChecked says that the sensor behind the value was checked at a
+	// fixed point.
+	SensorChecked bool         `json:"sensor_checked"`
+	Notes         []fault.Note `json:"notes,omitempty"`
 }
 
 // Source is one line of an uncertainty budget.
@@ -168,6 +171,7 @@ func (v *view) compute(name string) (Response, error) {
 	}
 	r.Name, r.Kind = name, study.Number
 	r.StdU = combine(r.Budget)
+	r.SensorChecked = slices.ContainsFunc(r.Budget, func(s Source) bool { return s.Name == checkedSensor })
 	if math.IsNaN(r.Value) || math.IsInf(r.Value, 0) {
 		return Response{}, absent("%s came out as no number", name)
 	}

@@ -51,11 +51,14 @@ func toleranceK(class string, tC float64) float64 {
 	return unknownToleranceK
 }
 
+// checkedSensor names the source of a sensor that was checked.
+const checkedSensor = "sensor, checked at a fixed point"
+
 // calibration is the sensor's own standard uncertainty, K: from its check
 // where there was one, else from its class.
 func calibration(ch trace.Channel, tC float64) Source {
 	if ch.CheckedUK > 0 {
-		return Source{"sensor, checked at a fixed point", "B", ch.CheckedUK}
+		return Source{checkedSensor, "B", ch.CheckedUK}
 	}
 	if ch.Class == "" {
 		return Source{"sensor, class not stated (taken as ±2.2 K)", "B", rectangular(unknownToleranceK)}

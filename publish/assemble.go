@@ -1,0 +1,469 @@
+package publish
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"trivet/answer"
+	"trivet/bench"
+	"trivet/figure"
+	"trivet/measure"
+	"trivet/quantity"
+	"trivet/safety"
+	"trivet/study"
+	"trivet/trace"
+)
+
+// AssembleOptions steer [Assemble].
+type AssembleOptions struct {
+	Made       time.Time
+	Fahrenheit bool
+	Version    string // of trivet
+	Rerun      string // the one command that answers the study again
+	Progress   bench.Progress
+}
+
+// Assemble fills a report from an answered study: it measures every cook in
+// full, draws its traces and words the evidence.
+func Assemble(ctx context.Context, rd bench.Reader, got *bench.Answered, o AssembleOptions) (*Report, error) {
+	rec := got.Record
+	all, err := bench.Measure(ctx, rd, rec, nil)
+	if err != nil {
+		return nil, err
+	}
+	a := &assembler{rec: rec, got: got, all: all, o: o, words: answer.Words{Study: rec.Study, Fahrenheit: o.Fahrenheit}}
+	s := rec.Study
+	r := &Report{Study: s.ID, Title: s.Title, Authors: s.Authors, Licence: s.Licence, Made: o.Made, Invented: s.Invented,
+		Claim: Claim{Says: s.Claim.Says, Scope: s.Claim.Scope, Fair: s.Claim.Fair, Against: s.Claim.Against},
+		Notes: got.Answer.Notes, Rerun: o.Rerun,
+		Versions: []Fact{{"trivet", o.Version}, {"study document", fmt.Sprint(study.FormatVersion)},
+			{"answer", fmt.Sprint(answer.FormatVersion)}, {"measuring method", fmt.Sprint(measure.MethodVersion)}}}
+	for _, f := range got.Answer.Findings {
+		r.Questions = append(r.Questions, a.question(f))
+	}
+	r.AnswerLine = a.answerLine()
+	r.Plan = a.plan()
+	for _, c := range safety.Cautions(bench.SafetyFacts(rec, all)) {
+		if c.ShownAt(safety.OnReport) {
+			r.Cautions = append(r.Cautions, c)
+		}
+	}
+	if err := a.cooks(ctx, rd, r); err != nil {
+		return nil, err
+	}
+	if f := a.losses(); f != nil {
+		r.Overview = append(r.Overview, Exhibit{ID: "losses", Figure: f})
+	}
+	r.Methods = a.methods()
+	return r, nil
+}
+
+type assembler struct {
+	rec   *bench.Record
+	got   *bench.Answered
+	all   []answer.CookResult
+	o     AssembleOptions
+	words answer.Words
+}
+
+func (a *assembler) degrees() figure.Degrees {
+	if a.o.Fahrenheit {
+		return figure.Fahrenheit
+	}
+	return figure.Celsius
+}
+
+func (a *assembler) head(title string) figure.Head {
+	return figure.Head{Title: title, Invented: a.rec.Study.Invented}
+}
+
+// valueMeasure says how a response's values are printed.
+func (a *assembler) valueMeasure(name, unit string) figure.Measure {
+	m := figure.Measure{Name: a.words.Response(name), Unit: unit, Degrees: a.degrees()}
+	switch unit {
+	case "%":
+		m.Kind = figure.Percent
+	case "°C":
+		m.Kind = figure.Temperature
+	case "K":
+		m.Kind = figure.Difference
+	case "s":
+		m.Kind = figure.Duration
+	}
+	return m
+}
+
+// differenceMeasure says how a difference of a finding's response is printed.
+func (a *assembler) differenceMeasure(f *answer.Finding) figure.Measure {
+	m := a.valueMeasure(f.Response, f.Unit)
+	if f.Evidence != nil && f.Evidence.Ratio {
+		m.Kind = figure.LogRatio
+		return m
+	}
+	return m.Delta()
+}
+
+func span(i answer.Interval) figure.Interval { return figure.Interval{Lo: i.Low, Hi: i.High} }
+
+func (a *assembler) question(f *answer.Finding) Question {
+	q := Question{ID: f.Question, Ask: f.Ask, Printed: f.Printed, Sentence: a.words.Sentence(f), Sealed: a.got.Answer.Sealed,
+		Settled:   f.Verdict != nil && f.Verdict.Settled(),
+		Treatment: a.words.Treatment(f.Treatment), Control: a.words.Treatment(f.Control), Notes: f.Notes}
+	for _, c := range f.Checks {
+		q.Checks = append(q.Checks, Check{Code: string(c.Code), State: State(c.State), Text: c.Text})
+	}
+	if f.Tasting != nil {
+		a.tasting(&q, f)
+		return q
+	}
+	ev := f.Evidence
+	if ev == nil {
+		return q
+	}
+	value := a.valueMeasure(f.Response, f.Unit)
+	q.Evidence = &Evidence{Response: f.Response, Measure: a.differenceMeasure(f), Value: value,
+		Estimate: ev.Estimate, SE: ev.SE, DF: ev.DF, Outer: span(ev.Wide), Inner: span(ev.Narrow), Level: 1 - ev.Level,
+		Margin: ev.MarginValue, Claim: figure.Direction(f.Claim), P: ev.PValue, Pieces: ev.N, Blocks: ev.Blocks,
+		TreatMean: ev.TreatmentMean, CtrlMean: ev.ControlMean, ValueU: ev.MeasurementU, Method: ev.Method}
+	if ev.SignFlip != nil {
+		i := span(*ev.SignFlip)
+		q.Evidence.SignFlip = &i
+	}
+	if ev.NextCook != nil {
+		i := span(*ev.NextCook)
+		q.Evidence.NextCook = &i
+	}
+	if lo, hi, ok := leaveOutRange(ev); ok {
+		q.Sensitivity = append(q.Sensitivity, fmt.Sprintf("Leaving out one block at a time, the estimate stays between %s and %s.",
+			a.words.Difference(f, lo, ev.SE), a.words.Difference(f, hi, ev.SE)))
+	}
+	b := figure.BlockLines{Head: a.head(f.Ask), Measure: value, BlockWord: a.rec.Study.Blocks.What,
+		Treatments: []string{q.Control, q.Treatment}, Level: 1 - ev.Level}
+	for _, p := range ev.Pairs {
+		b.Blocks = append(b.Blocks, figure.BlockValues{Block: p.Block, Values: []float64{orNaN(p.Control), orNaN(p.Treatment)}})
+	}
+	if !ev.Ratio { // differences of logarithms do not lie on the response's axis
+		b.Margin = ev.MarginValue
+		b.Effects = []figure.Effect{{Treatment: q.Treatment, Estimate: ev.Estimate, Interval: span(ev.Wide)}}
+	}
+	q.Exhibits = append(q.Exhibits, Exhibit{ID: "blocks-" + f.Question, Figure: b})
+	return q
+}
+
+func orNaN(x *float64) float64 {
+	if x == nil {
+		return math.NaN()
+	}
+	return *x
+}
+
+func leaveOutRange(ev *answer.Evidence) (lo, hi float64, ok bool) {
+	lo, hi = math.Inf(1), math.Inf(-1)
+	for _, l := range ev.LeaveOneOut {
+		lo, hi = math.Min(lo, l.Estimate), math.Max(hi, l.Estimate)
+	}
+	return lo, hi, len(ev.LeaveOneOut) > 0
+}
+
+// tasting fills a tasting's numbers and its figure.
+func (a *assembler) tasting(q *Question, f *answer.Finding) {
+	t := f.Tasting
+	q.Settled = true
+	add := func(term, format string, args ...any) {
+		q.Facts = append(q.Facts, Fact{term, fmt.Sprintf(format, args...)})
+	}
+	add("method", "%s test", t.Method)
+	add("correct answers", "%d of %d; guessing gives %.1f on average", t.Correct, t.N, float64(t.N)*t.GuessProbability)
+	if t.Critical != nil {
+		add("least count that rules guessing out", "%d at α = %.3g", *t.Critical, t.Alpha)
+	}
+	add("chance of so many by guessing", "p = %.3g (exact binomial)", t.PValue)
+	add("discriminators (pd)", "%.0f %%, one-sided limits %.0f %% and %.0f %%", 100*t.PD, 100*t.PDLow, 100*t.PDHigh)
+	c := figure.Chance{Head: a.head(f.Ask), Method: t.Method, N: t.N, Guess: t.GuessProbability, Correct: t.Correct,
+		Alpha: t.Alpha, DPrime: math.NaN(), Level: 1 - 2*t.Alpha}
+	if t.Critical != nil {
+		c.Critical = *t.Critical
+	}
+	if t.DPrime != nil {
+		c.DPrime = *t.DPrime
+		c.Interval = figure.Interval{Lo: orNaN(t.DPrimeLow), Hi: orInf(t.DPrimeHigh)}
+		add("d′", "%.2f", *t.DPrime)
+	}
+	if len(t.Says) > 1 {
+		q.Sensitivity = append(q.Sensitivity, t.Says[1:]...)
+	}
+	q.Exhibits = append(q.Exhibits, Exhibit{ID: "chance-" + f.Question, Figure: c})
+}
+
+func orInf(x *float64) float64 {
+	if x == nil {
+		return math.Inf(1)
+	}
+	return *x
+}
+
+func (a *assembler) answerLine() *figure.AnswerLine {
+	out := &figure.AnswerLine{Head: a.head("The answers")}
+	for _, f := range a.got.Answer.Findings {
+		ev := f.Evidence
+		if ev == nil || !(ev.MarginValue > 0) {
+			continue
+		}
+		out.Answers = append(out.Answers, figure.Answer{Ask: f.Ask, Verdict: answer.Capital(f.Printed) + ".", Measure: a.differenceMeasure(f),
+			Settled: f.Verdict != nil && f.Verdict.Settled(), Estimate: ev.Estimate, Outer: span(ev.Wide), Inner: span(ev.Narrow),
+			Level: 1 - ev.Level, Margin: ev.MarginValue, Claim: figure.Direction(f.Claim)})
+	}
+	if len(out.Answers) == 0 {
+		return nil
+	}
+	return out
+}
+
+func (a *assembler) plan() Plan {
+	s, rec := a.rec.Study, a.rec
+	p := Plan{Sealed: rec.Seal != nil, Changes: a.got.Answer.Changes}
+	if rec.Seal != nil {
+		p.Hash, p.At = rec.Seal.Hash, rec.Seal.At
+	}
+	add := func(term, format string, args ...any) {
+		p.Facts = append(p.Facts, Fact{term, fmt.Sprintf(format, args...)})
+	}
+	if s.Design.Kind != "" {
+		add("design", "%s", s.Design.Kind)
+	}
+	if s.Blocks.Count > 0 {
+		add("blocks", "%d, each %s; %d pieces and %d spares in each", s.Blocks.Count, s.Blocks.What, s.Blocks.Pieces, s.Blocks.Spares)
+	}
+	add("error rate", "α = %.3g over all questions on responses", a.got.Answer.Alpha)
+	switch s.Risk.Mode {
+	case "sequential":
+		add("stopping", "may stop at any look: the intervals hold throughout")
+	default:
+		add("stopping", "one look, when all planned blocks are in")
+	}
+	if s.Design.Seed != "" {
+		add("seed of the random order", "%s", s.Design.Seed)
+	}
+	for _, q := range s.Questions {
+		if q.Response != "" {
+			add("margin of “"+q.ID+"”", "%s; claimed %s", q.Margin.Text, q.Claim)
+		} else if q.Tasting != nil {
+			add("tasting “"+q.ID+"”", "%s, α = %.3g, β = %.3g", q.Tasting.Method, q.Tasting.Alpha, q.Tasting.Beta)
+		}
+	}
+	for _, c := range s.Controlled {
+		p.Controls = append(p.Controls, Fact{c.Name, c.Text})
+	}
+	for _, v := range s.VoidRules {
+		p.Void = append(p.Void, v.When)
+	}
+	for _, slot := range s.Design.RunOrder {
+		p.Order = append(p.Order, Slot{slot.Order, slot.Block, slot.Piece, a.words.Treatment(slot.Treatment), slot.Code})
+	}
+	for _, e := range rec.Events {
+		if e.Kind != study.EventLoaded {
+			p.History = append(p.History, Event{e.At, e.What})
+		}
+	}
+	return p
+}
+
+// panelColumns is how many columns a cook's own traces are thinned to.
+const panelColumns = 300
+
+// cooks fills every cook's record and the figure of all cores in step.
+func (a *assembler) cooks(ctx context.Context, rd bench.Reader, r *Report) error {
+	var names []string
+	index := map[string]int{}
+	for _, t := range a.rec.Study.Treatments {
+		index[t.ID] = len(names)
+		names = append(names, a.words.Treatment(t.ID))
+	}
+	step := figure.Traces{Head: a.head("Every core, in step at heat on"), Treatments: names,
+		Measure: figure.Measure{Name: "core", Kind: figure.Temperature, Degrees: a.degrees()}}
+	for i, c := range a.rec.Cooks {
+		a.o.Progress.Report(i, len(a.rec.Cooks))
+		traces, err := rd.Traces(ctx, a.rec.Study.ID, c.ID)
+		if err != nil {
+			return err
+		}
+		k := Cook{Label: c.Label, Block: c.Block, Piece: c.Piece, Treatment: a.words.Treatment(c.Treatment), Role: string(c.Role),
+			Order: c.Order, Day: c.Day, VoidWhy: c.VoidWhy, Notes: a.all[i].Result.Notes}
+		own := figure.Traces{Head: a.head(c.Label + ": " + k.Treatment), Treatments: []string{k.Treatment},
+			Measure: figure.Measure{Name: "temperature", Kind: figure.Temperature, Degrees: a.degrees()}}
+		for t := range traces {
+			tr := &traces[t]
+			if !tr.Channel.IsTemperature() {
+				continue
+			}
+			at, v := thinned(tr, c, panelColumns)
+			if len(at) == 0 {
+				continue
+			}
+			own.Lines = append(own.Lines, figure.TraceLine{Cook: c.Label, Channel: panel(tr.Channel), AtS: at, Values: v})
+			if tr.Channel.Place == trace.Core && c.Role != study.Pilot && c.Role != study.Void {
+				at, v := thinned(tr, c, panelColumns/3)
+				step.Lines = append(step.Lines, figure.TraceLine{Cook: c.Label, Channel: "core", Treatment: index[c.Treatment], AtS: at, Values: v})
+			}
+		}
+		for _, m := range c.Marks {
+			k.Marks = append(k.Marks, Mark{AtS: float64(m.AtUS) / 1e6, What: markWords(m.Kind), Note: m.Note})
+			if m.Kind != study.NoteMark && m.Kind != study.Sync {
+				own.Marks = append(own.Marks, figure.TraceMark{Label: markWords(m.Kind), AtS: float64(m.AtUS) / 1e6})
+			}
+		}
+		if len(own.Lines) > 0 {
+			k.Traces = &Exhibit{ID: "traces-" + c.Label, Figure: own}
+		}
+		for _, x := range a.all[i].Result.Responses {
+			if x.Kind == study.Number {
+				k.Values = append(k.Values, Value{Name: a.words.Response(x.Name), Measure: a.valueMeasure(x.Name, x.Unit), Value: x.Value, U: x.StdU})
+			}
+		}
+		for _, w := range c.Weighings {
+			k.Weighings = append(k.Weighings, Weighing{Stage: stageWords(w.Stage), MassG: w.MassG, ResG: w.ResG,
+				AtS: float64(w.AtUS) / 1e6, HasAt: w.HasAt, Note: w.Note})
+		}
+		for _, d := range c.Deviations {
+			k.Deviations = append(k.Deviations, Deviation{AtS: float64(d.AtUS) / 1e6, HasAt: d.AtUS != 0, What: d.What, Why: d.Why})
+		}
+		for t := range traces {
+			if off := traces[t].Channel.OffsetK; off != 0 {
+				k.Corrections = append(k.Corrections, fmt.Sprintf("%s: %.2g K subtracted, found at the ice point", traces[t].Channel.ID, off))
+			}
+		}
+		r.Cooks = append(r.Cooks, k)
+	}
+	if len(step.Lines) > 0 {
+		r.Overview = append(r.Overview, Exhibit{ID: "cores", Figure: step})
+	}
+	return nil
+}
+
+// thinned returns a channel's line in seconds from heat on, with NaN where a
+// gap breaks it.
+func thinned(tr *trace.Trace, c study.Cook, columns int) (at, values []float64) {
+	if tr.Len() == 0 {
+		return nil, nil
+	}
+	from, to := tr.TimesUS[0], tr.TimesUS[tr.Len()-1]
+	zero := from
+	if tr.Elapsed {
+		zero = 0
+	}
+	if c.ZeroSet {
+		zero = c.ZeroUS
+	}
+	for _, p := range tr.Envelope(from, to, columns, 10*tr.PeriodUS()) {
+		t := float64(p.US-zero) / 1e6
+		if p.Break {
+			at, values = append(at, t), append(values, math.NaN())
+		}
+		at, values = append(at, t), append(values, p.V)
+	}
+	return at, values
+}
+
+// panel names the strip of a figure a channel is drawn in.
+func panel(c trace.Channel) string {
+	switch c.Place {
+	case trace.Core, trace.Depth:
+		return "inside"
+	case trace.Surface:
+		return "surface"
+	case trace.Pan:
+		return "pan"
+	case trace.Air:
+		return "air"
+	case trace.Fat:
+		return "fat"
+	case trace.Bath:
+		return "bath"
+	}
+	return "other"
+}
+
+func markWords(k study.MarkKind) string { return strings.ReplaceAll(string(k), "-", " ") }
+
+func stageWords(s study.Stage) string { return strings.ReplaceAll(string(s), "-", " ") }
+
+// losses stacks cooking, rest and cut losses of every cook that was weighed.
+func (a *assembler) losses() figure.Figure {
+	parts := []string{"cooking", "rest"}
+	f := figure.Losses{Head: a.head("Mass lost, in % of the raw mass"), Parts: parts, Level: 0.95}
+	any := false
+	for _, t := range a.rec.Study.Treatments {
+		tl := figure.TreatmentLoss{Name: a.words.Treatment(t.ID), Mean: math.NaN(), Interval: figure.Interval{Lo: math.NaN(), Hi: math.NaN()}}
+		var totals []float64
+		for _, c := range a.all {
+			if c.Cook.Treatment != t.ID || c.Cook.Role == study.Pilot || c.Cook.Role == study.Void {
+				continue
+			}
+			cook, ok := c.Result.Get("cooking_loss")
+			if !ok {
+				continue
+			}
+			rest, ok := c.Result.Get("rest_loss")
+			if !ok {
+				rest.Value = 0
+			}
+			tl.Cooks = append(tl.Cooks, figure.CookLoss{Cook: c.Cook.Label, Parts: []float64{cook.Value, rest.Value}})
+			totals = append(totals, cook.Value+rest.Value)
+			any = true
+		}
+		if m, lo, hi, ok := meanInterval(totals); ok {
+			tl.Mean, tl.Interval = m, figure.Interval{Lo: lo, Hi: hi}
+		}
+		f.Treatments = append(f.Treatments, tl)
+	}
+	if !any {
+		return nil
+	}
+	return f
+}
+
+func (a *assembler) methods() Methods {
+	var m Methods
+	seen := map[string]bool{}
+	for _, f := range a.got.Answer.Findings {
+		id, target := study.SplitResponse(f.Response)
+		if f.Response == "" || seen[f.Response] {
+			continue
+		}
+		seen[f.Response] = true
+		text := "a reading typed in by a person"
+		if r, ok := study.LookupResponse(f.Response); ok {
+			text = r.What
+			if target != "" {
+				text = strings.Replace(text, "a target", target, 1)
+			}
+		}
+		if f.Evidence != nil && f.Evidence.MeasurementU > 0 {
+			u := f.Evidence.MeasurementU
+			text += fmt.Sprintf("; one value is uncertain by about %s (one standard uncertainty)", a.uncertainty(f, u))
+		}
+		m.Responses = append(m.Responses, Fact{a.words.Response(id), text})
+	}
+	slices.SortStableFunc(m.Responses, func(x, y Fact) int { return strings.Compare(x.Term, y.Term) })
+	return m
+}
+
+// uncertainty prints a standard uncertainty in the response's unit.
+func (a *assembler) uncertainty(f *answer.Finding, u float64) string {
+	switch f.Unit {
+	case "s":
+		return quantity.Seconds(math.Round(u)).String()
+	case "%":
+		return fmt.Sprintf("%.2g points", u)
+	case "°C", "K":
+		if a.o.Fahrenheit {
+			return fmt.Sprintf("%.2g °F", 1.8*u)
+		}
+		return fmt.Sprintf("%.2g °C", u)
+	}
+	return fmt.Sprintf("%.2g %s", u, f.Unit)
+}
