@@ -6,6 +6,7 @@ import (
 
 	"github.com/goccy/go-yaml/ast"
 
+	"trivet/fault"
 	"trivet/quantity"
 )
 
@@ -63,7 +64,14 @@ func ParseCook(name string, src []byte) (*Cook, error) {
 	if len(r.errs) > 0 {
 		return nil, r.errs
 	}
-	return &Cook{Name: name, Spec: doc.spec(nil), Uncertain: r.uncertain, doc: doc}, nil
+	spec := doc.spec(nil)
+	if err := spec.Check(); err != nil {
+		if e := fault.As(err); e != nil {
+			return nil, e.In(name)
+		}
+		return nil, err
+	}
+	return &Cook{Name: name, Spec: spec, Uncertain: r.uncertain, doc: doc}, nil
 }
 
 // At returns the cook for one draw of the uncertain values, in the order of
@@ -188,7 +196,7 @@ func (r *cookReader) cook(n ast.Node) *cookDoc {
 		doc.altitude = r.number(v, "altitude", rule{kind: quantity.KindLength, lo: 0, hi: 9000})
 	}
 	if v, ok := got["pressure"]; ok {
-		doc.pressure = r.number(v, "pressure", rule{kind: quantity.KindOther, units: pressureUnits, lo: 30e3, hi: 300e3, example: "101.3 kPa"})
+		doc.pressure = r.number(v, "pressure", rule{kind: quantity.KindOther, units: pressureUnits, lo: 20e3, hi: 200e3, example: "101.3 kPa"})
 		if doc.altitude.set {
 			r.fail(v, "cook-form", "pressure", "", "altitude and pressure say the same thing twice", "keep one")
 		}
@@ -358,7 +366,7 @@ func (r *cookReader) moisture(n ast.Node, m *moistureDoc) {
 		m.diff = r.number(v, "moisture.diffusivity", rule{kind: quantity.KindNumber, lo: 0, hi: 1e-6, example: "4e-10, in m²/s"})
 	}
 	if v, ok := got["boiling_rise"]; ok {
-		m.rise = r.number(v, "moisture.boiling_rise", rule{kind: quantity.KindDifference, lo: 0, hi: 20})
+		m.rise = r.number(v, "moisture.boiling_rise", rule{kind: quantity.KindDifference, lo: 0, hi: 10})
 	}
 	if v, ok := got["shrinkage"]; ok {
 		m.shrink = r.number(v, "moisture.shrinkage", ruleShare)
