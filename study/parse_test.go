@@ -110,14 +110,7 @@ func TestParseSaysWhatIsWrong(t *testing.T) {
 		})
 	}
 	if *update {
-		var b strings.Builder
-		b.WriteString(head)
-		for _, c := range cases {
-			b.WriteString("=== " + c.name + "\n" + c.document + "=== says\n" + c.says)
-		}
-		if err := os.WriteFile(file, []byte(b.String()), 0o644); err != nil {
-			t.Fatal(err)
-		}
+		writeCases(t, file, head, cases)
 	}
 }
 

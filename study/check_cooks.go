@@ -1,0 +1,421 @@
+package study
+
+import (
+	"cmp"
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"strings"
+
+	"trivet/quantity"
+)
+
+func (c *checker) control(name string) (Control, bool) {
+	for _, k := range c.study.Controlled {
+		if k.Name == name {
+			return k, true
+		}
+	}
+	return Control{}, false
+}
+
+// pieces holds each piece against the tolerances.
+func (c *checker) pieces() {
+	outside := func(x Piece, name string, v float64) {
+		k, ok := c.control(name)
+		// A hair's breadth for the rounding of unit conversions.
+		if ok && math.Abs(v-k.Value) > k.Tolerance*(1+1e-9)+1e-12 {
+			c.add(Wrong, "out-of-tolerance", "pieces["+x.Label+"]."+name, 0, "piece %s has %s %s, outside %s; use a spare from its block, or set the tolerance before the seal",
+				x.Label, name, strings.TrimSpace(amountText(k.Kind, v, "")), k.Text)
+		}
+	}
+	for _, x := range c.study.Pieces {
+		for _, m := range x.ThicknessM {
+			outside(x, "thickness", m)
+		}
+		if x.StartC != nil {
+			outside(x, "start", *x.StartC)
+		}
+		if x.MassKg > 0 {
+			outside(x, "mass", x.MassKg)
+		}
+	}
+}
+
+// counted are the cooks a verdict may rest on.
+func (c *checker) counted() []Cook {
+	var out []Cook
+	for _, k := range c.study.Cooks {
+		if k.Role == Planned || k.Role == Spare {
+			out = append(out, k)
+		}
+	}
+	return out
+}
+
+func (c *checker) cooks() {
+	for _, k := range c.study.Cooks {
+		c.cook(k)
+	}
+	cooks := c.counted()
+	if len(cooks) == 0 {
+		return
+	}
+	c.twicePieces()
+	c.replicates(cooks)
+	c.batches(cooks)
+	c.balance(cooks)
+	c.readingUnits(cooks)
+	for _, q := range c.study.Questions {
+		c.needed(q, cooks)
+	}
+}
+
+// cook looks at one cook by itself.
+func (c *checker) cook(k Cook) {
+	at := "cooks[" + k.Label + "]"
+	mass := map[Stage]float64{}
+	for _, w := range k.Weighings {
+		if w.Stage != DuringCook {
+			mass[w.Stage] = w.MassG
+		}
+	}
+	raw, hasRaw := mass[Raw]
+	last, lastStage := raw, Raw
+	for _, stage := range []Stage{AtPull, AfterRest, AfterCut} {
+		m, ok := mass[stage]
+		if !ok {
+			continue
+		}
+		if last > 0 && m > last {
+			c.add(Doubt, "mass-gain", at+".weighings", k.Line, "cook %s weighs more %s (%s g) than %s (%s g); check both weighings, the tare, and fat that was taken up",
+				k.Label, inWords(stage), decimal(m), inWords(lastStage), decimal(last))
+		}
+		last, lastStage = m, stage
+	}
+	if hasRaw && last < raw*0.4 {
+		c.add(Doubt, "great-loss", at+".weighings", k.Line, "cook %s lost %s %% of its mass; check the weighings and their units", k.Label, decimal(math.Round(1000*(1-last/raw))/10))
+	}
+	if !hasRaw && len(k.Weighings) > 0 {
+		c.add(Missing, "no-raw-mass", at+".weighings.raw", k.Line, "cook %s has no raw mass, and every loss is a share of it; weigh before heat", k.Label)
+	}
+	c.markOrder(k, at)
+	if k.Block == "" && k.Role != Pilot {
+		c.add(Missing, "no-block", at+".block", k.Line, "cook %s is in no block; write its block, or its piece where the piece has one", k.Label)
+	}
+	if k.Role == Void && k.VoidWhy == "" {
+		c.add(Missing, "void-why", at+".void.why", k.Line, "cook %s is void and nothing says what happened; write why", k.Label)
+	}
+	if k.Role == Void && len(k.Readings) > 0 && k.VoidedAt.IsZero() {
+		c.add(Doubt, "void-after-reading", at+".void.at", k.Line, "cook %s is void and has readings, and nothing says that it was removed before they were seen; write when", k.Label)
+	}
+	for _, x := range c.study.Pieces {
+		if x.Label == k.Piece && x.Spare && k.Role == Planned {
+			c.add(Doubt, "spare-as-planned", at+".role", k.Line, "cook %s uses the spare piece %s but is not marked as a spare; write role: spare", k.Label, k.Piece)
+		}
+	}
+}
+
+func (c *checker) markOrder(k Cook, at string) {
+	first := map[MarkKind]int64{}
+	last := map[MarkKind]int64{}
+	for _, m := range k.Marks {
+		if _, seen := first[m.Kind]; !seen {
+			first[m.Kind] = m.AtUS
+		}
+		last[m.Kind] = m.AtUS
+	}
+	for _, o := range []struct {
+		before, after MarkKind
+		what          string
+	}{
+		{HeatOn, OffHeat, "left the heat before heat on"},
+		{Turn, OffHeat, "was turned after it left the heat"},
+		{OffHeat, Cut, "was cut before it left the heat"},
+		{OffHeat, Served, "was served before it left the heat"},
+		{HeatOn, Turn, "was turned before heat on"},
+	} {
+		b, okB := last[o.before]
+		a, okA := first[o.after]
+		if o.before == HeatOn {
+			b, okB = 0, true // every time counts from it
+		}
+		if okA && okB && a < b {
+			c.add(Doubt, "marks-order", at+".marks", k.Line, "cook %s %s; check the times", k.Label, o.what)
+		}
+	}
+}
+
+// twicePieces finds a piece that was cooked more than once.
+func (c *checker) twicePieces() {
+	by := map[string]string{}
+	for _, k := range c.study.Cooks {
+		if k.Piece == "" {
+			continue
+		}
+		if other, twice := by[k.Piece]; twice {
+			c.add(Wrong, "piece-twice", "cooks["+k.Label+"].piece", k.Line, "piece %s is cooked twice, in %s and %s; one piece is one cook", k.Piece, other, k.Label)
+		}
+		by[k.Piece] = k.Label
+	}
+}
+
+// replicates finds cells with several cooks and treatments with one.
+func (c *checker) replicates(cooks []Cook) {
+	type cell struct{ block, treatment string }
+	n := map[cell]int{}
+	blocks := map[string]map[string]bool{}
+	for _, k := range cooks {
+		n[cell{k.Block, k.Treatment}]++
+		if blocks[k.Treatment] == nil {
+			blocks[k.Treatment] = map[string]bool{}
+		}
+		blocks[k.Treatment][k.Block] = true
+	}
+	for _, x := range slices.SortedFunc(maps.Keys(n), func(a, b cell) int {
+		return cmp.Or(cmp.Compare(a.block, b.block), cmp.Compare(a.treatment, b.treatment))
+	}) {
+		if x.block != "" && n[x] > 1 {
+			c.add(Doubt, "cell-twice", "cooks", 0, "block %s has %d cooks under %s, which count as one (their mean); if they are pieces of their own, give each a block or a void rule", x.block, n[x], x.treatment)
+		}
+	}
+	var once []string
+	for _, t := range slices.Sorted(maps.Keys(blocks)) {
+		if len(blocks[t]) == 1 && c.study.Blocks.Count != 1 {
+			once = append(once, t)
+		}
+	}
+	if len(once) > 0 {
+		c.add(Doubt, "one-piece", "cooks", 0, "there are cooks from one block only of %s, and one pair shows what happened once, not what happens; cook the blocks that are still planned", strings.Join(once, " and "))
+	}
+}
+
+// batches finds treatments that cannot be told apart from the day they were
+// cooked on.
+func (c *checker) batches(cooks []Cook) {
+	days := map[string]map[string]bool{} // treatment → days
+	for _, k := range cooks {
+		if k.Day == "" {
+			return // unknown days say nothing
+		}
+		if days[k.Treatment] == nil {
+			days[k.Treatment] = map[string]bool{}
+		}
+		days[k.Treatment][k.Day] = true
+	}
+	told := map[Contrast]bool{}
+	for _, q := range c.study.Questions {
+		a, b := days[q.Compare.Treatment], days[q.Compare.Against]
+		if len(a) == 0 || len(b) == 0 || told[q.Compare] {
+			continue
+		}
+		told[q.Compare] = true
+		shared := false
+		for d := range a {
+			shared = shared || b[d]
+		}
+		if !shared {
+			c.add(Wrong, "batch-confounded", "cooks", 0, "all %s pieces were cooked on other days than the %s pieces, so treatment and day cannot be told apart and there is no verdict; cook both within each day", q.Compare.Treatment, q.Compare.Against)
+		}
+	}
+}
+
+// alwaysFirst finds a treatment that always comes first in its block.
+func (c *checker) alwaysFirst() {
+	type run struct {
+		order            int
+		block, treatment string
+	}
+	var runs []run
+	for _, r := range c.study.Design.RunOrder {
+		runs = append(runs, run{r.Order, r.Block, r.Treatment})
+	}
+	where := "design.run_order"
+	if len(runs) == 0 {
+		where = "cooks"
+		for _, k := range c.counted() {
+			if k.Order > 0 {
+				runs = append(runs, run{k.Order, k.Block, k.Treatment})
+			}
+		}
+	}
+	slices.SortStableFunc(runs, func(a, b run) int { return cmp.Compare(a.order, b.order) })
+	first, size := map[string]string{}, map[string]int{}
+	for _, r := range runs {
+		if r.block == "" {
+			continue
+		}
+		if size[r.block]++; size[r.block] == 1 {
+			first[r.block] = r.treatment
+		}
+	}
+	var always string
+	blocks := 0
+	for b, t := range first {
+		if size[b] < 2 {
+			continue
+		}
+		if blocks++; blocks > 1 && t != always {
+			return
+		}
+		always = t
+	}
+	if blocks >= 3 {
+		c.add(Doubt, "always-first", where, 0, "%s is cooked first in every block, so the difference may be the pan or the hour; draw the order at random", always)
+	}
+}
+
+// balance compares the thickness of the treatments' pieces.
+func (c *checker) balance(cooks []Cook) {
+	thick := map[string]float64{}
+	for _, x := range c.study.Pieces {
+		if len(x.ThicknessM) == 0 {
+			continue
+		}
+		sum := 0.0
+		for _, m := range x.ThicknessM {
+			sum += m
+		}
+		thick[x.Label] = sum / float64(len(x.ThicknessM))
+	}
+	sum, n := map[string]float64{}, map[string]int{}
+	for _, k := range cooks {
+		if m, ok := thick[k.Piece]; ok {
+			sum[k.Treatment] += m
+			n[k.Treatment]++
+		}
+	}
+	k, controlled := c.control("thickness")
+	told := map[Contrast]bool{}
+	for _, q := range c.study.Questions {
+		a, b := q.Compare.Treatment, q.Compare.Against
+		if !controlled || told[q.Compare] || n[a] < 2 || n[b] < 2 {
+			continue
+		}
+		told[q.Compare] = true
+		if d := sum[a]/float64(n[a]) - sum[b]/float64(n[b]); math.Abs(d) > k.Tolerance {
+			more := "thicker"
+			if d < 0 {
+				more = "thinner"
+			}
+			c.add(Doubt, "unbalanced", "pieces", 0, "the %s pieces are %s %s than the %s pieces on average, so the difference found may be thickness; swap in spares, or say it beside the answer", a, amountText(quantity.KindLength, math.Round(math.Abs(d)*1e5)/1e5, ""), more, b)
+		}
+	}
+}
+
+// readingUnits finds a reading that was typed in different units or scales.
+func (c *checker) readingUnits(cooks []Cook) {
+	first := map[string]Reading{}
+	for _, k := range cooks {
+		for _, r := range k.Readings {
+			f, seen := first[r.Response]
+			if !seen {
+				first[r.Response] = r
+				continue
+			}
+			if f.Kind != r.Kind || f.Unit != r.Unit || !slices.Equal(f.Grades, r.Grades) {
+				c.add(Wrong, "reading-scales", "cooks["+k.Label+"].readings."+r.Response, k.Line, "%s is in %s here and in %s before; declare it once under \"readings\"", r.Response, scaleOf(r), scaleOf(f))
+			}
+		}
+	}
+}
+
+func scaleOf(r Reading) string {
+	switch r.Kind {
+	case YesNo:
+		return "yes or no"
+	case Count:
+		return "counts"
+	case Grade:
+		return "grades " + strings.Join(r.Grades, " < ")
+	}
+	return r.Unit
+}
+
+// needed tells which cooks cannot answer a question, and when the scale's
+// step is coarse against the margin.
+func (c *checker) needed(q Question, cooks []Cook) {
+	if q.Response == "" {
+		return
+	}
+	r, isBuiltIn := LookupResponse(q.Response)
+	var without []string
+	var missing []string
+	coarse := 0.0
+	for _, k := range cooks {
+		if k.Treatment != q.Compare.Treatment && k.Treatment != q.Compare.Against {
+			continue
+		}
+		if !isBuiltIn {
+			if !slices.ContainsFunc(k.Readings, func(x Reading) bool { return x.Response == q.Response }) {
+				without = append(without, k.Label)
+				missing = []string{"no reading of " + q.Response}
+			}
+			continue
+		}
+		lacks := cookLacks(k, r)
+		if len(lacks) > 0 {
+			without = append(without, k.Label)
+			for _, l := range lacks {
+				if !slices.Contains(missing, l) {
+					missing = append(missing, l)
+				}
+			}
+		}
+		if r.Kind == quantity.KindPercent && q.Margin.MarginKind == quantity.MarginPoints {
+			coarse = max(coarse, lossStep(k))
+		}
+	}
+	at := "questions[" + q.ID + "]"
+	if len(without) > 0 {
+		c.add(Missing, "needs", at, q.Line, "question %s cannot use %s (%s); add what is missing, or void the cook by a rule", q.ID, clipNames(without, 4), strings.Join(missing, ", "))
+	}
+	if coarse > q.Margin.Value/4 && q.Margin.Value > 0 {
+		c.add(Doubt, "coarse-scale", at+".margin", q.Line, "the scale steps by %s points of the raw mass, more than a quarter of the margin of question %s; use a finer scale", decimal(math.Round(coarse*100)/100), q.ID)
+	}
+}
+
+// lossStep is one step of the scale in points of the raw mass.
+func lossStep(k Cook) float64 {
+	raw, step := 0.0, 0.0
+	for _, w := range k.Weighings {
+		if w.Stage == Raw {
+			raw = w.MassG
+		}
+		step = max(step, w.ResG)
+	}
+	if raw <= 0 {
+		return 0
+	}
+	return 100 * step / raw
+}
+
+// cookLacks names what a built-in response needs and a cook has not.
+func cookLacks(k Cook, r Response) []string {
+	weighed := func(s Stage) bool {
+		return slices.ContainsFunc(k.Weighings, func(w Weighing) bool { return w.Stage == s })
+	}
+	marked := func(m MarkKind) bool {
+		return slices.ContainsFunc(k.Marks, func(x Mark) bool { return x.Kind == m })
+	}
+	massResponse := r.Kind == quantity.KindPercent && slices.Contains(r.Needs, "raw")
+	var out []string
+	for _, need := range r.Needs {
+		switch {
+		case need == "raw" && !weighed(Raw):
+			out = append(out, "no raw weighing")
+		case need == "off_heat" && massResponse && !weighed(AtPull):
+			out = append(out, "no weighing off the heat")
+		case need == "rested" && massResponse && !weighed(AfterRest) && !weighed(AfterCut):
+			out = append(out, "no weighing after the rest")
+		case need == "served" && !marked(Served):
+			out = append(out, "no time of serving")
+		case slices.Contains([]string{"core", "surface", "pan", "depths"}, need) && len(k.Logs) == 0:
+			if note := fmt.Sprintf("no log with a %s sensor", strings.TrimSuffix(need, "s")); !slices.Contains(out, note) {
+				out = append(out, note)
+			}
+		}
+	}
+	return out
+}
