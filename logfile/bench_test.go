@@ -1,0 +1,99 @@
+package logfile
+
+import (
+	"bytes"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"strconv"
+	"sync"
+	"testing"
+	"time"
+)
+
+// bigCSV is a log of n rows: an RFC 3339 time at 10 Hz and eight channels
+// that drift with noise, written to 0.01 K.
+func bigCSV(n int) []byte {
+	r := rand.New(rand.NewPCG(1, 2))
+	b := []byte("time,core,d05,d10,d15,d20,surface,pan,air\n")
+	at := time.Date(2026, 5, 1, 14, 3, 7, 0, time.UTC)
+	v := [8]float64{5, 5.5, 6, 6.5, 7, 8, 205, 23}
+	for range n {
+		b = at.AppendFormat(b, "2006-01-02T15:04:05.000Z")
+		at = at.Add(100 * time.Millisecond)
+		for i := range v {
+			v[i] += 0.05 * r.NormFloat64()
+			b = append(b, ',')
+			b = strconv.AppendFloat(b, v[i], 'f', 2, 64)
+		}
+		b = append(b, '\n')
+	}
+	return b
+}
+
+var bigFile = sync.OnceValue(func() string {
+	name := filepath.Join(os.TempDir(), fmt.Sprintf("trivet-bench-%d.csv", os.Getpid()))
+	if err := os.WriteFile(name, bigCSV(1_000_000), 0o600); err != nil {
+		panic(err)
+	}
+	return name
+})
+
+func TestMain(m *testing.M) {
+	code := m.Run()
+	os.Remove(filepath.Join(os.TempDir(), fmt.Sprintf("trivet-bench-%d.csv", os.Getpid())))
+	os.Exit(code)
+}
+
+// BenchmarkReadColumns reads 1,000,000 rows × 9 columns, one a time, from a
+// file in the page cache. The peer sub-benchmark runs pandas.read_csv on the
+// same file where Debian's python3-pandas is installed.
+func BenchmarkReadColumns(b *testing.B) {
+	name := bigFile()
+	info, err := os.Stat(name)
+	if err != nil {
+		b.Fatal(err)
+	}
+	for _, workers := range []int{1, 2} {
+		b.Run(fmt.Sprintf("workers=%d", workers), func(b *testing.B) {
+			b.ReportAllocs()
+			b.SetBytes(info.Size())
+			var peak uint64
+			for b.Loop() {
+				f, err := os.Open(name)
+				if err != nil {
+					b.Fatal(err)
+				}
+				t, err := ReadColumns(f, Options{Workers: workers})
+				f.Close()
+				if err != nil || t.Rows != 1_000_000 || t.Columns[0].Type != Time || len(t.Account.Problems) > 0 {
+					b.Fatal(err, t)
+				}
+				var m runtime.MemStats
+				runtime.ReadMemStats(&m)
+				peak = max(peak, m.HeapSys+m.StackSys-m.HeapReleased)
+			}
+			b.ReportMetric(float64(peak)/1e6, "MB-heap")
+		})
+	}
+	b.Run("peer=pandas", func(b *testing.B) {
+		out, err := exec.Command("/usr/bin/python3", "testdata/peer/pandas_peer.py", name).CombinedOutput()
+		if err != nil {
+			b.Skipf("pandas is not here: %v: %s", err, bytes.TrimSpace(out))
+		}
+		var ms, mb float64
+		var version string
+		if _, err := fmt.Sscanf(string(out), "pandas %s median %f ms peak %f MB", &version, &ms, &mb); err != nil {
+			b.Fatalf("%v: %s", err, out)
+		}
+		for b.Loop() {
+		}
+		b.ReportMetric(ms, "pandas-ms")
+		b.ReportMetric(mb, "pandas-MB")
+		b.ReportMetric(0, "ns/op")
+		b.Logf("pandas %s: median %.0f ms, peak %.0f MB", version, ms, mb)
+	})
+}

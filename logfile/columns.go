@@ -1,0 +1,530 @@
+package logfile
+
+import (
+	"bytes"
+	"errors"
+	"io"
+	"math"
+	"runtime"
+	"slices"
+	"sync"
+
+	"trivet/fault"
+)
+
+// Options say how a table is read. The zero value guesses everything.
+type Options struct {
+	// Types fixes what columns hold, by name; others are guessed.
+	Types map[string]Type
+	// Forms fixes how time columns are written, by name.
+	Forms map[string]TimeForm
+	// Only, if not nil, names the columns that are read; others are skipped.
+	Only []string
+	// Delimiter and Decimal, if not 0, stand instead of the guess.
+	Delimiter, Decimal byte
+	Limits             Limits
+	// Workers read blocks side by side; 0 takes two, or one on one core. The
+	// result does not depend on it.
+	Workers int
+	// Raw receives every byte of the file as it was read.
+	Raw io.Writer
+}
+
+// Column is one column of a table. Only the slice of its type is filled.
+type Column struct {
+	Name     string
+	Type     Type
+	Numbers  []float64 // NaN where missing: the account says why
+	Times    []int64   // µs, NoTime where missing; see TimeForm for what they count from
+	Codes    []uint32  // of text: index into Levels
+	Levels   []string  // distinct texts in order of appearance
+	Decimals int       // most decimals a number was written with
+	Layout   ColumnLayout
+}
+
+// Text is the text of row i.
+func (c *Column) Text(i int) string { return c.Levels[c.Codes[i]] }
+
+// Table is a table read into typed columns.
+type Table struct {
+	Columns   []Column
+	Rows      int // kept
+	Layout    *Layout
+	Account   Account
+	SHA256    string // of the raw file, hex
+	OffsetMin int    // minutes from UTC in the last time that told it
+	HasOffset bool
+
+	out []int // records kept out, ascending
+}
+
+// Column finds a column by name, nil if there is none.
+func (t *Table) Column(name string) *Column {
+	for i := range t.Columns {
+		if t.Columns[i].Name == name {
+			return &t.Columns[i]
+		}
+	}
+	return nil
+}
+
+// Record is the record number (from 1, header not counted) of row i, which
+// differs from i+1 once records were kept out.
+func (t *Table) Record(i int) int {
+	lo, hi := 0, len(t.out)
+	for lo < hi {
+		mid := (lo + hi) / 2
+		if t.out[mid]-mid > i+1 { // kept records before out[mid]: out[mid]−1−mid
+			hi = mid
+		} else {
+			lo = mid + 1
+		}
+	}
+	return i + 1 + lo
+}
+
+const blockBytes = 1 << 20
+
+// ReadColumns reads a delimited table into typed columns: RFC 4180 CSV and
+// its relatives with semicolons, tabs or bars and decimal commas, in UTF-8,
+// UTF-16 or an 8-bit code, plain or packed by gzip or zstd. Lines above the
+// header and a second header line with units are allowed. Cells that cannot be
+// read are missing and stand in the account with their row.
+//
+// It is the reader for any table; [Load] reads logs with it.
+func ReadColumns(r io.Reader, opt Options) (*Table, error) {
+	opt.Limits = opt.Limits.filled()
+	src, err := open(r, opt.Raw, opt.Limits)
+	if err != nil {
+		return nil, err
+	}
+	defer src.close()
+	in := &blocks{r: src, limits: opt.Limits}
+	if err := in.fill(); err != nil {
+		return nil, err
+	}
+	layout, err := in.sniff(opt)
+	if err != nil {
+		return nil, err
+	}
+	layout.Encoding, layout.Compression = src.Encoding, src.Compression
+	t, err := readBlocks(in, layout, opt)
+	if err != nil {
+		return nil, err
+	}
+	t.SHA256, err = src.hash()
+	return t, err
+}
+
+// Peek guesses the layout from the first block of a table and reads nothing
+// else.
+func Peek(r io.Reader, opt Options) (*Layout, error) {
+	opt.Limits = opt.Limits.filled()
+	src, err := open(r, opt.Raw, opt.Limits)
+	if err != nil {
+		return nil, err
+	}
+	defer src.close()
+	in := &blocks{r: src, limits: opt.Limits}
+	if err := in.fill(); err != nil {
+		return nil, err
+	}
+	layout, err := in.sniff(opt)
+	if err != nil {
+		return nil, err
+	}
+	layout.Encoding, layout.Compression = src.Encoding, src.Compression
+	return layout, nil
+}
+
+// blocks cuts a text into blocks of whole rows.
+type blocks struct {
+	r      io.Reader
+	limits Limits
+	buf    []byte // what was read and not yet cut
+	eof    bool
+	torn   bool // the last row had no line end
+	row    int  // records cut so far, for messages
+}
+
+// fill reads until the buffer holds a block or the text ends.
+func (b *blocks) fill() error {
+	size := blockBytes
+	if len(b.buf) >= size { // a row longer than a block: take what the limit allows
+		size = len(b.buf) + blockBytes
+	}
+	if cap(b.buf) < size+1 {
+		b.buf = slices.Grow(b.buf, size+1-len(b.buf))
+	}
+	for len(b.buf) < size && !b.eof {
+		n, err := b.r.Read(b.buf[len(b.buf):size])
+		b.buf = b.buf[:len(b.buf)+n]
+		if errors.Is(err, io.EOF) {
+			b.eof = true
+		} else if err != nil {
+			return readFault(err)
+		}
+	}
+	// Line ends of old machines: carriage returns alone.
+	if bytes.IndexByte(b.buf, '\n') < 0 && bytes.IndexByte(b.buf, '\r') >= 0 {
+		for i, c := range b.buf {
+			if c == '\r' {
+				b.buf[i] = '\n'
+			}
+		}
+	}
+	return nil
+}
+
+// sniff guesses the layout and drops what stands above the records.
+func (b *blocks) sniff(opt Options) (*Layout, error) {
+	if len(bytes.TrimSpace(b.buf)) == 0 {
+		return nil, fault.New("log-empty", "the file is empty")
+	}
+	head := b.buf[:min(len(b.buf), 256<<10)]
+	if n := bytes.IndexByte(head, '\n'); n < 0 && !b.eof {
+		head = b.buf
+		if n := bytes.IndexByte(head, '\n'); n < 0 || n > opt.Limits.MaxLine {
+			return nil, b.lineFault()
+		}
+	}
+	layout, err := sniffWith(head, b.eof && len(head) == len(b.buf), opt)
+	if err != nil {
+		return nil, err
+	}
+	b.buf = b.buf[layout.data:]
+	return layout, nil
+}
+
+// sniffWith guesses, then lets the options stand above the guess.
+func sniffWith(head []byte, whole bool, opt Options) (*Layout, error) {
+	if opt.Delimiter == 0 {
+		l, err := sniff(head, whole, opt.Limits)
+		if err != nil || opt.Decimal == 0 || l.Decimal[0] == opt.Decimal {
+			return l, err
+		}
+		opt.Delimiter = l.Delimiter[0]
+	}
+	l := &Layout{Delimiter: string(opt.Delimiter), Decimal: ".", rows: sample(head, opt.Delimiter, whole)}
+	if opt.Decimal != 0 {
+		l.Decimal = string(opt.Decimal)
+	}
+	if n, _ := modeWidth(l.rows); n > opt.Limits.MaxColumns {
+		return nil, fault.New("log-columns", "the table has %d columns, at most %d are read", n, opt.Limits.MaxColumns)
+	}
+	return l, l.describe(head)
+}
+
+// next returns a block of whole rows that ends with a line end, nil at the
+// end. The block is the caller's; what follows it is copied into spare.
+func (b *blocks) next(comma byte, spare []byte) ([]byte, error) {
+	for {
+		end := lastRowEnd(b.buf, comma)
+		if b.eof {
+			end = len(b.buf)
+		}
+		if end > 0 {
+			block := b.buf[:end]
+			b.buf = append(spare[:0], b.buf[end:]...)
+			if b.eof && block[len(block)-1] != '\n' {
+				b.torn = true
+				block = append(block, '\n')
+			}
+			return block, nil
+		}
+		if b.eof {
+			return nil, nil
+		}
+		if len(b.buf) > b.limits.MaxLine {
+			return nil, b.lineFault()
+		}
+		if err := b.fill(); err != nil {
+			return nil, err
+		}
+	}
+}
+
+func (b *blocks) lineFault() error {
+	return fault.New("log-line", "a row is longer than %d bytes", b.limits.MaxLine).AtRow(b.row + 1).
+		WithFix("check for a quote that does not close, or a file without line ends")
+}
+
+// plan joins the layout and the options.
+func (l *Layout) plan(opt Options) (*plan, error) {
+	p := &plan{comma: l.Delimiter[0], decimal: l.Decimal[0], header: l.header, maxLine: opt.Limits.MaxLine}
+	known := map[string]bool{}
+	for i := range l.Columns {
+		c := &l.Columns[i]
+		known[c.Name] = true
+		if f, ok := opt.Forms[c.Name]; ok {
+			c.Type, c.Form, c.Sure, c.Why = Time, f, true, "as told"
+		}
+		if t, ok := opt.Types[c.Name]; ok && t != c.Type {
+			c.Type, c.Sure, c.Why = t, true, "as told"
+		}
+		if opt.Only != nil && !slices.Contains(opt.Only, c.Name) {
+			c.Type = Skip
+		}
+		if c.Type == Time && c.Form == "" {
+			return nil, fault.BadUsage("log-time-form", "column %q holds no times of a known form", c.Name).On("form", c.Name)
+		}
+		p.columns = append(p.columns, columnPlan{c.Name, c.Type, c.Form, c.cellUnit})
+	}
+	var asked []string
+	asked = append(asked, opt.Only...)
+	for n := range opt.Types {
+		asked = append(asked, n)
+	}
+	for n := range opt.Forms {
+		asked = append(asked, n)
+	}
+	slices.Sort(asked)
+	for _, n := range asked {
+		if !known[n] {
+			return nil, fault.BadUsage("log-column", "there is no column %q", n).On("column", n).WithFix("the columns are: %s", columnNames(l))
+		}
+	}
+	return p, nil
+}
+
+func columnNames(l *Layout) string {
+	var b bytes.Buffer
+	for i, c := range l.Columns {
+		if i > 0 {
+			b.WriteString(", ")
+		}
+		if i == 20 {
+			b.WriteString("…")
+			break
+		}
+		b.WriteString(c.Name)
+	}
+	return b.String()
+}
+
+// readBlocks hands blocks to workers and joins what they made, in order.
+func readBlocks(in *blocks, layout *Layout, opt Options) (*Table, error) {
+	p, err := layout.plan(opt)
+	if err != nil {
+		return nil, err
+	}
+	n := opt.Workers
+	if n <= 0 {
+		n = min(2, runtime.GOMAXPROCS(0))
+	}
+	type job struct {
+		block []byte
+		out   chan *segment
+	}
+	jobs := make(chan job, n)
+	spares := make(chan []byte, 2*n+1)
+	var wg sync.WaitGroup
+	for range n {
+		wg.Go(func() {
+			w := newWorker(p)
+			for j := range jobs {
+				j.out <- w.block(j.block)
+				select {
+				case spares <- j.block:
+				default:
+				}
+			}
+		})
+	}
+	a := newAssembly(layout, p, opt.Limits)
+	var pending []chan *segment
+	for err == nil {
+		if err = in.fill(); err != nil {
+			break
+		}
+		var spare []byte
+		select {
+		case spare = <-spares:
+		default:
+			spare = make([]byte, 0, blockBytes+blockBytes/8)
+		}
+		var block []byte
+		if block, err = in.next(p.comma, spare); err != nil || block == nil {
+			break
+		}
+		j := job{block, make(chan *segment, 1)}
+		jobs <- j
+		pending = append(pending, j.out)
+		for err == nil && len(pending) > 2*n {
+			err = a.take(<-pending[0])
+			pending = pending[1:]
+			in.row = a.table.Account.Rows
+		}
+	}
+	close(jobs)
+	for _, c := range pending {
+		if e := a.take(<-c); err == nil {
+			err = e
+		}
+	}
+	wg.Wait()
+	if err != nil {
+		if e := fault.As(err); e != nil && e.Code == "log-line" && e.Row > 0 {
+			return nil, e.AtRow(a.table.Account.Rows + 1)
+		}
+		return nil, err
+	}
+	return a.finish(in.torn), nil
+}
+
+// assembly joins segments into a table.
+type assembly struct {
+	table    *Table
+	plan     *plan
+	limits   Limits
+	segments []*segment
+	levels   []map[string]uint32
+	lines    int
+	kept     int
+}
+
+func newAssembly(layout *Layout, p *plan, limits Limits) *assembly {
+	a := &assembly{table: &Table{Layout: layout, Account: Account{Counts: map[ProblemKind]int{}}}, plan: p, limits: limits, lines: layout.DataLine - 1}
+	a.levels = make([]map[string]uint32, len(p.columns))
+	for i, c := range p.columns {
+		a.table.Columns = append(a.table.Columns, Column{Name: c.name, Type: c.typ, Layout: layout.Columns[i]})
+		if c.typ == Text {
+			a.levels[i] = map[string]uint32{}
+		}
+	}
+	return a
+}
+
+// take adds the next segment.
+func (a *assembly) take(s *segment) error {
+	t := a.table
+	if s.longest > 0 {
+		return fault.New("log-line", "a row is longer than %d bytes", a.limits.MaxLine).AtRow(t.Account.Rows + s.longest).
+			WithFix("check for a quote that does not close, or raise the limit")
+	}
+	if s.openQuote > 0 {
+		return fault.New("log-quote", "a quoted cell does not end").AtRow(t.Account.Rows + s.openQuote).
+			WithFix("close the quote, or double quotes inside a quoted cell")
+	}
+	for _, r := range s.out {
+		t.out = append(t.out, t.Account.Rows+r)
+	}
+	t.Account.join(&s.account, t.Account.Rows, a.lines)
+	t.Account.Rows += s.records
+	t.Account.Empty += s.empty
+	a.lines += s.lines
+	a.kept += s.rows
+	if a.kept*len(t.Columns) > a.limits.MaxCells {
+		return fault.New("log-size", "the table has more than %d cells", a.limits.MaxCells).AtRow(t.Account.Rows).
+			WithFix("read fewer columns, split the file, or raise the limit")
+	}
+	if s.hasOff {
+		t.OffsetMin, t.HasOffset = s.offset, true
+	}
+	for i := range t.Columns {
+		c := &t.Columns[i]
+		c.Decimals = max(c.Decimals, s.decimals[i])
+		if c.Type == Text {
+			a.recode(c, a.levels[i], s.codes[i], s.levels[i])
+			s.levels[i] = nil
+		}
+	}
+	a.segments = append(a.segments, s)
+	return nil
+}
+
+// recode turns a segment's codes into codes of the whole column.
+func (a *assembly) recode(c *Column, known map[string]uint32, codes []uint32, levels []string) {
+	to := make([]uint32, len(levels))
+	same := true
+	for i, s := range levels {
+		code, ok := known[s]
+		if !ok {
+			code = uint32(len(c.Levels))
+			known[s] = code
+			c.Levels = append(c.Levels, s)
+		}
+		to[i] = code
+		same = same && code == uint32(i)
+	}
+	if !same {
+		for i, v := range codes {
+			codes[i] = to[v]
+		}
+	}
+}
+
+// finish joins the columns; each column's segments are let go once joined.
+func (a *assembly) finish(torn bool) *Table {
+	t := a.table
+	t.Rows = a.kept
+	var wg sync.WaitGroup
+	for i := range t.Columns {
+		wg.Go(func() {
+			c := &t.Columns[i]
+			switch c.Type {
+			case Number:
+				c.Numbers = joined(a.segments, a.kept, func(s *segment) *[]float64 { return &s.numbers[i] })
+			case Time:
+				c.Times = joined(a.segments, a.kept, func(s *segment) *[]int64 { return &s.times[i] })
+			case Text:
+				c.Codes = joined(a.segments, a.kept, func(s *segment) *[]uint32 { return &s.codes[i] })
+			}
+		})
+	}
+	wg.Wait()
+	if torn {
+		t.dropTorn()
+	}
+	t.Account.Kept = t.Rows
+	t.Account.sort()
+	return t
+}
+
+func joined[T any](segments []*segment, n int, of func(*segment) *[]T) []T {
+	out := make([]T, 0, n)
+	for _, s := range segments {
+		part := of(s)
+		out = append(out, *part...)
+		*part = nil
+	}
+	return out
+}
+
+// dropTorn keeps out a last row that has no line end and too few cells: the
+// log was cut off while it was written.
+func (t *Table) dropTorn() {
+	last := t.Account.Rows
+	for i, p := range t.Account.Problems {
+		if p.Kind != ShortRow || p.LastRow != last {
+			continue
+		}
+		if p.Row == p.LastRow {
+			t.Account.Problems = slices.Delete(t.Account.Problems, i, i+1)
+		} else {
+			t.Account.Problems[i].LastRow--
+		}
+		t.Account.Counts[ShortRow]--
+		t.Account.add(Problem{Kind: CutOff, Row: last, Line: p.Line, Column: p.Column, Detail: "the file ends inside this row"})
+		t.out = append(t.out, last)
+		t.Rows--
+		for i := range t.Columns {
+			c := &t.Columns[i]
+			c.Numbers = c.Numbers[:min(len(c.Numbers), t.Rows)]
+			c.Times = c.Times[:min(len(c.Times), t.Rows)]
+			c.Codes = c.Codes[:min(len(c.Codes), t.Rows)]
+		}
+		return
+	}
+}
+
+// Missing is how many numbers of the column are missing.
+func (c *Column) Missing() int {
+	n := 0
+	for _, v := range c.Numbers {
+		if math.IsNaN(v) {
+			n++
+		}
+	}
+	return n
+}

@@ -1,0 +1,159 @@
+package logfile
+
+import (
+	"bufio"
+	"bytes"
+	"compress/gzip"
+	"crypto/sha256"
+	"encoding/hex"
+	"hash"
+	"io"
+	"unicode/utf8"
+
+	"github.com/klauspost/compress/zstd"
+	"golang.org/x/text/encoding/charmap"
+	"golang.org/x/text/encoding/unicode"
+	"golang.org/x/text/transform"
+
+	"trivet/fault"
+)
+
+// source is an opened file: its text as bytes of UTF-8 (or of an 8-bit code,
+// see toUTF8), hashed as it was before decompression.
+type source struct {
+	io.Reader
+	Encoding    string // "UTF-8", "UTF-16LE", "UTF-16BE", "windows-1252"
+	Compression string // "", "gzip", "zstd"
+	raw         io.Reader
+	sum         hash.Hash
+	closers     []func()
+}
+
+// open looks at the first bytes of r, never at a file name, to see how the
+// text is packed. Raw, if not nil, receives every byte as it was read.
+func open(r io.Reader, raw io.Writer, limits Limits) (*source, error) {
+	s := &source{sum: sha256.New(), Encoding: "UTF-8"}
+	w := io.Writer(s.sum)
+	if raw != nil {
+		w = io.MultiWriter(s.sum, raw)
+	}
+	s.raw = io.TeeReader(r, w)
+	in := bufio.NewReaderSize(s.raw, 256<<10)
+	head, err := in.Peek(4)
+	if err != nil && err != io.EOF {
+		return nil, readFault(err)
+	}
+	var text io.Reader = in
+	switch {
+	case bytes.HasPrefix(head, []byte{0x1f, 0x8b}):
+		s.Compression = "gzip"
+		z, err := gzip.NewReader(in)
+		if err != nil {
+			return nil, fault.New("log-compression", "the file begins as gzip and cannot be unpacked").Wrap(err)
+		}
+		text = z
+	case bytes.HasPrefix(head, []byte{0x28, 0xb5, 0x2f, 0xfd}):
+		s.Compression = "zstd"
+		z, err := zstd.NewReader(in, zstd.WithDecoderConcurrency(1), zstd.WithDecoderMaxWindow(64<<20))
+		if err != nil {
+			return nil, fault.New("log-compression", "the file begins as zstd and cannot be unpacked").Wrap(err)
+		}
+		s.closers = append(s.closers, z.Close)
+		text = z
+	}
+	plain := bufio.NewReaderSize(&bounded{r: text, left: limits.MaxBytes, most: limits.MaxBytes}, 64<<10)
+	head, err = plain.Peek(4096)
+	if err != nil && err != io.EOF {
+		return nil, readFault(err)
+	}
+	if err := s.decode(plain, head); err != nil {
+		return nil, err
+	}
+	return s, nil
+}
+
+// decode picks the character code by the byte order mark or, without one, by
+// where the zero bytes stand.
+func (s *source) decode(plain *bufio.Reader, head []byte) error {
+	even, odd := 0, 0
+	for i, c := range head {
+		if c == 0 && i&1 == 0 {
+			even++
+		} else if c == 0 {
+			odd++
+		}
+	}
+	third := len(head) / 3
+	switch {
+	case bytes.HasPrefix(head, []byte{0xef, 0xbb, 0xbf}):
+		if _, err := plain.Discard(3); err != nil {
+			return readFault(err)
+		}
+		s.Reader = plain
+	case bytes.HasPrefix(head, []byte{0xff, 0xfe}), len(head) > 3 && odd > third && even == 0:
+		s.Encoding = "UTF-16LE"
+		s.Reader = transform.NewReader(plain, unicode.UTF16(unicode.LittleEndian, unicode.UseBOM).NewDecoder())
+	case bytes.HasPrefix(head, []byte{0xfe, 0xff}), len(head) > 3 && even > third && odd == 0:
+		s.Encoding = "UTF-16BE"
+		s.Reader = transform.NewReader(plain, unicode.UTF16(unicode.BigEndian, unicode.UseBOM).NewDecoder())
+	case bytes.HasPrefix(head, []byte("PK\x03\x04")):
+		return fault.New("log-packed", "this is a zip archive or a workbook, and a text table is read here").
+			WithFix("save the sheet as CSV, or unpack the archive")
+	case bytes.IndexByte(head, 0) >= 0:
+		return fault.New("log-binary", "this is a binary file, not a text table").WithFix("export the log as CSV")
+	default:
+		s.Reader = plain
+	}
+	return nil
+}
+
+// hash reads what is left of the raw bytes and returns their SHA-256 in hex.
+func (s *source) hash() (string, error) {
+	if _, err := io.Copy(io.Discard, s.raw); err != nil {
+		return "", readFault(err)
+	}
+	return hex.EncodeToString(s.sum.Sum(nil)), nil
+}
+
+func (s *source) close() {
+	for _, f := range s.closers {
+		f()
+	}
+}
+
+// bounded refuses more than a stated number of bytes, so that a small packed
+// file cannot fill the memory.
+type bounded struct {
+	r          io.Reader
+	left, most int64
+}
+
+func (b *bounded) Read(p []byte) (int, error) {
+	if b.left < 0 {
+		return 0, fault.New("log-size", "the file has more than %d bytes once unpacked", b.most).
+			WithFix("split it, or raise the limit if it is meant to be so large")
+	}
+	n, err := b.r.Read(p)
+	b.left -= int64(n)
+	return n, err
+}
+
+func readFault(err error) error {
+	if e := fault.As(err); e != nil {
+		return e
+	}
+	return fault.New("log-read", "the file cannot be read to its end").Wrap(err)
+}
+
+// toUTF8 makes a string of a cell: as it is where it is UTF-8, as
+// windows-1252 (which holds Latin-1's letters and signs) where it is not.
+func toUTF8(b []byte) string {
+	if utf8.Valid(b) {
+		return string(b)
+	}
+	out, err := charmap.Windows1252.NewDecoder().Bytes(b)
+	if err != nil {
+		return string(bytes.ToValidUTF8(b, []byte("\ufffd")))
+	}
+	return string(out)
+}
