@@ -129,6 +129,7 @@ func withUsageErrors(c *cobra.Command) {
 			return nil
 		}
 	} else if c.HasSubCommands() && c.RunE == nil {
+		c.Args = cobra.ArbitraryArgs
 		c.RunE = func(cmd *cobra.Command, args []string) error {
 			if len(args) == 0 {
 				return cmd.Help()
@@ -149,7 +150,7 @@ func withUsageErrors(c *cobra.Command) {
 func (e *Env) fail(err error) int {
 	f := fault.As(err)
 	status := exitContent
-	if f != nil && f.Kind == fault.Usage || isUnknownCommand(err) {
+	if f != nil && f.Kind == fault.Usage {
 		status = exitUsage
 	}
 	if e.JSON {
@@ -162,8 +163,4 @@ func (e *Env) fail(err error) int {
 	}
 	b.WriteTo(e.Stderr)
 	return status
-}
-
-func isUnknownCommand(err error) bool {
-	return err != nil && strings.HasPrefix(err.Error(), "unknown command")
 }
