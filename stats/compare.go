@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 
 	"trivet/fault"
 )
@@ -229,15 +230,31 @@ func (c *Comparison) spec() (ModelSpec, map[string]factor, map[string][]float64)
 	}
 	covariates := map[string][]float64{}
 	for i, name := range c.opt.Covariates {
+		name = termName(name, factors, covariates)
 		covariates[name] = u.covariates[i]
 		spec.Fixed = append(spec.Fixed, name)
 	}
 	for i, name := range c.opt.Also {
+		name = termName(name, factors, covariates)
 		factors[name] = u.also[i]
 		spec.Fixed = append(spec.Fixed, name)
 	}
 	spec.Fixed = append(spec.Fixed, TreatmentTerm)
 	return spec, factors, covariates
+}
+
+// termName makes a column name usable as a term: no colon, which would read
+// as an interaction, and unlike the names already there.
+func termName(column string, factors map[string]factor, covariates map[string][]float64) string {
+	name := strings.ReplaceAll(column, ":", "/")
+	for {
+		_, f := factors[name]
+		_, c := covariates[name]
+		if !f && !c {
+			return name
+		}
+		name += "′"
+	}
 }
 
 // fit chooses the analysis and fits it.
@@ -312,45 +329,33 @@ func (c *Comparison) fit() error {
 
 // contrast fills the contrasts and what is adjusted over them.
 func (c *Comparison) contrast(control int) error {
-	type pair struct{ a, b int }
-	var pairs []pair
-	if c.opt.Adjust == AdjustTukey {
-		for b := range c.Treatments {
-			for a := b + 1; a < len(c.Treatments); a++ {
-				if a == control {
-					pairs = append(pairs, pair{b, a})
-				} else {
-					pairs = append(pairs, pair{a, b})
-				}
-			}
-		}
-	} else {
-		for a := range c.Treatments {
-			if a != control {
-				pairs = append(pairs, pair{a, control})
+	var pairs [][2]int
+	for b := range c.Treatments {
+		for a := b + 1; a < len(c.Treatments); a++ {
+			switch {
+			case b == control:
+				pairs = append(pairs, [2]int{a, b})
+			case a == control:
+				pairs = append(pairs, [2]int{b, a})
+			case c.opt.Adjust == AdjustTukey:
+				pairs = append(pairs, [2]int{a, b})
 			}
 		}
 	}
-	cap := math.Inf(1)
+	dfCap := math.Inf(1)
 	if c.BlockVariance == 0 {
 		if df := c.withinBlockDF(); df >= 1 {
-			cap = float64(df)
+			dfCap = float64(df)
 		}
 		c.Notes = append(c.Notes, fault.Notef("block-variance-zero",
 			"The variance between blocks is estimated as zero; the degrees of freedom are held at those inside blocks where these are fewer."))
 	}
-	for _, p := range pairs {
-		lin, err := c.model.difference(TreatmentTerm, p.a, p.b)
-		if err != nil {
-			return fault.New("not-estimable", "%q against %q cannot be told from the blocks or other effects", c.Treatments[p.a], c.Treatments[p.b]).
-				WithFix("compare treatments inside the same blocks, or drop the effect that goes with the treatment")
-		}
-		k := Contrast{Treatment: c.Treatments[p.a], Control: c.Treatments[p.b],
-			Estimate: lin.Estimate, SE: lin.SE, DF: math.Min(lin.DF, cap)}
-		k.fill(c.Alpha, c.Margin)
-		c.Contrasts = append(c.Contrasts, k)
+	contrasts, notes, err := c.model.contrasts(TreatmentTerm, pairs, c.opt.Adjust, dfCap, c.Alpha, c.Margin)
+	if err != nil {
+		return err
 	}
-	c.adjust()
+	c.Contrasts = contrasts
+	c.Notes = append(c.Notes, notes...)
 	return c.cellLevel(control)
 }
 
@@ -363,68 +368,6 @@ func (c *Comparison) withinBlockDF() int {
 	}
 	b := newBasis(len(spec.Response), coding.columns, c.units.block)
 	return len(spec.Response) - b.qr.rank() - c.NBlocks
-}
-
-// adjust fills PAdjusted.
-func (c *Comparison) adjust() {
-	k := len(c.Treatments)
-	if len(c.Contrasts) < 2 {
-		return
-	}
-	holm := func() {
-		p := make([]float64, len(c.Contrasts))
-		for i := range p {
-			p[i] = c.Contrasts[i].P
-		}
-		for i, v := range Holm(p) {
-			c.Contrasts[i].PAdjusted = v
-		}
-	}
-	switch c.opt.Adjust {
-	case AdjustHolm:
-		holm()
-	case AdjustTukey:
-		for i := range c.Contrasts {
-			c.Contrasts[i].PAdjusted = Tukey(c.Contrasts[i].T, k, c.Contrasts[i].DF)
-		}
-	case AdjustDunnett:
-		lambda, ok := loadings(c.correlations())
-		if !ok {
-			c.Notes = append(c.Notes, fault.Notef("dunnett-not-exact",
-				"The comparisons are correlated in a way Dunnett's method does not cover; Holm's adjustment is used."))
-			holm()
-			return
-		}
-		for i := range c.Contrasts {
-			c.Contrasts[i].PAdjusted = Dunnett(c.Contrasts[i].T, lambda, c.Contrasts[i].DF)
-		}
-	}
-}
-
-// correlations of the contrasts with the control.
-func (c *Comparison) correlations() [][]float64 {
-	m := c.model
-	rows := make([][]float64, len(c.Contrasts))
-	for i, k := range c.Contrasts {
-		a, b := slices.Index(c.Treatments, k.Treatment), slices.Index(c.Treatments, k.Control)
-		l := m.coding.row(map[string]int{TreatmentTerm: a})
-		axpy(l, m.coding.row(map[string]int{TreatmentTerm: b}), -1)
-		rows[i], _, _ = m.coordinates(0, l)
-	}
-	cov := func(a, b []float64) float64 {
-		if m.reml == nil {
-			return dot(a, b)
-		}
-		return dot(a, multiply(m.profile.c.a, b))
-	}
-	out := make([][]float64, len(rows))
-	for i := range out {
-		out[i] = make([]float64, len(rows))
-		for j := range out[i] {
-			out[i][j] = cov(rows[i], rows[j]) / math.Sqrt(cov(rows[i], rows[i])*cov(rows[j], rows[j]))
-		}
-	}
-	return out
 }
 
 // cellLevel adds the test on cell means when several rows of a batch were

@@ -1,9 +1,11 @@
 package stats
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 
 	"trivet/fault"
 )
@@ -127,25 +129,14 @@ func newFactor(labels []string) factor {
 	levels := slices.Clone(labels)
 	slices.Sort(levels)
 	levels = slices.Compact(levels)
-	numbers := make(map[string]float64, len(levels))
-	for _, l := range levels {
-		v, err := strconv.ParseFloat(l, 64)
-		if err != nil || math.IsNaN(v) {
-			numbers = nil
-			break
+	if scores, ok := numericScores(levels); ok {
+		order := seq(len(levels))
+		slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(scores[a], scores[b]) })
+		byValue := make([]string, len(levels))
+		for i, k := range order {
+			byValue[i] = levels[k]
 		}
-		numbers[l] = v
-	}
-	if numbers != nil {
-		slices.SortStableFunc(levels, func(a, b string) int {
-			switch x, y := numbers[a], numbers[b]; {
-			case x < y:
-				return -1
-			case x > y:
-				return 1
-			}
-			return 0
-		})
+		levels = byValue
 	}
 	place := make(map[string]int, len(levels))
 	for i, l := range levels {
@@ -156,4 +147,25 @@ func newFactor(labels []string) factor {
 		f.index[i] = place[l]
 	}
 	return f
+}
+
+// numericScores reads every level as a finite number.
+func numericScores(levels []string) ([]float64, bool) {
+	scores := make([]float64, len(levels))
+	for i, l := range levels {
+		v, err := strconv.ParseFloat(strings.TrimSpace(l), 64)
+		if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
+			return nil, false
+		}
+		scores[i] = v
+	}
+	return scores, true
+}
+
+// levelScores are the levels as numbers, or 1, 2, 3 … when they are words.
+func levelScores(levels []string) []float64 {
+	if scores, ok := numericScores(levels); ok {
+		return scores
+	}
+	return floats(seq(len(levels) + 1)[1:])
 }

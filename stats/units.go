@@ -112,9 +112,6 @@ func pick(t Table, o *Options) (also [][]string, values [][]float64, err error) 
 		if i < 0 {
 			return nil, nil, fault.BadUsage("column-unknown", "there is no factor column %q", want).On("also", want).WithFix("%s", suggest(want, known))
 		}
-		if want == TreatmentTerm || want == BlockTerm {
-			return nil, nil, fault.BadUsage("column-name", "a further factor cannot be called %q", want).On("also", want)
-		}
 		also = append(also, t.Factors[i].Labels)
 	}
 	known = nil
