@@ -39,7 +39,9 @@ func (c *checker) treatments(cookFiles map[string][]byte) {
 			parsed, err := canonicalCook(t.Cook, cookFiles)
 			if err != nil {
 				for _, e := range members(err) {
-					c.add(Wrong, e.Code, "treatments["+t.ID+"].cook", 0, "%s", strings.ReplaceAll(e.Error(), "; ", ": "))
+					bare := *e
+					bare.Fix = ""
+					c.out = append(c.out, Finding{Severity: Wrong, Code: e.Code, Where: "treatments[" + t.ID + "].cook", What: bare.Error(), Fix: e.Fix})
 				}
 				continue
 			}

@@ -13,6 +13,7 @@ import (
 	"github.com/gowebpki/jcs"
 
 	"trivet/fault"
+	"trivet/heat"
 	"trivet/quantity"
 )
 
@@ -177,9 +178,9 @@ func canonicalCook(path string, cookFiles map[string][]byte) (tree, error) {
 	src, ok := cookFiles[path]
 	if !ok {
 		return nil, fault.New("cook-file-missing", "the cook file %s is not there", path).
-			On("treatments", path).WithFix("put it below the study's folder, or correct its path")
+			On("", path).WithFix("put it below the study's folder, or correct its path")
 	}
-	return parsedCook(path, src)
+	return heat.CanonicalCook(path, src)
 }
 
 // members returns the members of an error as a list.

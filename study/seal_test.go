@@ -20,20 +20,20 @@ var cookFiles = map[string][]byte{
 }
 
 const cookFirst = `# Seared first
-piece: {shape: slab, thickness: 30 mm, food: pork, start: 5 °C}
+piece: {shape: slab, thickness: 30 mm, food: pork tenderloin, start: 5 °C}
 legs:
   - name: sear
-    bottom: {kind: pan, temp: 205 °C, h: 300}
-    top: {kind: air, temp: 22 °C}
-    ends when: {time: 2 min}
+    bottom: {pan: 205 °C, contact: 400}
+    top: {air: 22 °C, h: 8}
+    ends_when: {time: 2 min}
 `
 
-const cookLast = `piece: {shape: slab, thickness: 30 mm, food: pork, start: 5 °C}
+const cookLast = `piece: {shape: slab, thickness: 30 mm, food: pork tenderloin, start: 5 °C}
 legs:
   - name: oven
-    bottom: {kind: air, temp: 135 °C}
-    top: {kind: air, temp: 135 °C}
-    ends when: {core: 52 °C}
+    bottom: {air: 135 °C, h: 20}
+    top: {air: 135 °C, h: 20}
+    ends_when: {core: 52 °C}
 `
 
 var noon = time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC)
@@ -85,7 +85,7 @@ func TestSealIsDeafToSpelling(t *testing.T) {
 	}
 	respelt := map[string][]byte{
 		"cooks/sear-first.yaml": []byte(strings.NewReplacer("30 mm", "3 cm", "2 min", "120 s", "205 °C", "401 °F", "# Seared first\n", "").Replace(cookFirst)),
-		"cooks/sear-last.yaml":  []byte(strings.Replace(cookLast, "{shape: slab, thickness: 30 mm, food: pork, start: 5 °C}", "\n  start: 41 °F\n  food: pork\n  thickness: 0.03 m\n  shape: slab", 1)),
+		"cooks/sear-last.yaml":  []byte(strings.Replace(cookLast, "{shape: slab, thickness: 30 mm, food: pork tenderloin, start: 5 °C}", "\n  start: 41 °F\n  food: pork tenderloin\n  thickness: 0.03 m\n  shape: slab", 1)),
 	}
 	if got := sealOf(t, string(source), respelt); got.Hash != want.Hash {
 		t.Errorf("respelt cook files changed the seal:\n%s", cmp.Diff(string(want.Canonical), string(got.Canonical)))
