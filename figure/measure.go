@@ -170,6 +170,30 @@ func (m Measure) span(lo, hi float64, decimals int, sign bool) string {
 	return m.number(lo, decimals, sign) + " to " + m.number(hi, decimals, sign) + m.suffix(far)
 }
 
+// PlusMinus prints a value with its standard uncertainty, both to two digits
+// of it: "24.31 ± 0.16 %". Without an uncertainty it prints one decimal.
+func (m Measure) PlusMinus(v, u float64) string {
+	if !finite(v) {
+		return "–"
+	}
+	if !(u > 0) || !finite(u) {
+		d := 1
+		if m.Kind == Duration {
+			d = 0
+		}
+		return m.Text(v, d)
+	}
+	d := m.Decimals(v, u)
+	spread := u
+	if m.Kind != Duration {
+		spread = math.Abs(m.Shown(v+u)-m.Shown(v-u)) / 2
+	} else {
+		d = min(d, 1)
+		return m.number(v, d, false) + " ± " + clock(u, d, false) + m.suffix(v)
+	}
+	return m.number(v, d, false) + " ± " + decimal(spread, d, false) + m.suffix(v)
+}
+
 // Decimals returns the decimals that leave two digits of an uncertainty u
 // given in the inputs' unit near the value at; negative counts tens. It is 1
 // when u is 0 or unknown.

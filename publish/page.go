@@ -1,0 +1,369 @@
+package publish
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"embed"
+	"encoding/base64"
+	"fmt"
+	"html/template"
+	"io"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"trivet/fault"
+	"trivet/figure"
+)
+
+//go:embed templates
+var templates embed.FS
+
+var pages = template.Must(template.ParseFS(templates, "templates/*.tmpl"))
+
+// WriteHTML writes the report as one page: text, style, typeface and figures
+// in one file that asks for nothing over the network and runs no script.
+func (r Report) WriteHTML(w io.Writer) error {
+	v, err := r.view()
+	if err != nil {
+		return err
+	}
+	var body bytes.Buffer
+	if err := pages.ExecuteTemplate(&body, "body", v); err != nil {
+		return fmt.Errorf("setting the report: %w", err)
+	}
+	css, err := styleSheet(body.String())
+	if err != nil {
+		return err
+	}
+	sum := sha256.Sum256([]byte(css))
+	return pages.ExecuteTemplate(w, "page", map[string]any{
+		"R":           r,
+		"CSS":         template.CSS(css),
+		"StyleHash":   base64.StdEncoding.EncodeToString(sum[:]),
+		"Body":        template.HTML(body.String()),
+		"Description": r.description(),
+	})
+}
+
+// styleSheet joins the colours of both themes, the typeface cut down to the
+// page's text, and the rules of the page and its figures.
+func styleSheet(text string) (string, error) {
+	page, err := templates.ReadFile("templates/report.css")
+	if err != nil {
+		return "", err
+	}
+	var b strings.Builder
+	fmt.Fprintf(&b, ":root{%s}\n", figure.Light.Properties())
+	fmt.Fprintf(&b, "@media (prefers-color-scheme:dark){:root{%s}}\n", figure.Dark.Properties())
+	fmt.Fprintf(&b, "@media print{:root{%s}}\n", figure.Print.Properties())
+	b.WriteString(figure.FontFaces(runesOf(text)))
+	b.WriteString(figure.CSS())
+	b.Write(page)
+	return b.String(), nil
+}
+
+// runesOf returns each rune of text once, in order, and the ASCII ones.
+func runesOf(text string) string {
+	seen := map[rune]bool{}
+	for r := ' '; r < 0x7f; r++ {
+		seen[r] = true
+	}
+	for _, r := range text {
+		seen[r] = true
+	}
+	out := make([]rune, 0, len(seen))
+	for r := range seen {
+		out = append(out, r)
+	}
+	slices.Sort(out)
+	return string(out)
+}
+
+func (r Report) description() string {
+	parts := []string{r.Claim.Says}
+	for _, q := range r.Questions {
+		parts = append(parts, q.Ask+" "+q.Printed+".")
+	}
+	return strings.TrimSpace(strings.Join(parts, " "))
+}
+
+// view is what the template reads: everything converted to text.
+type view struct {
+	W          words
+	R          Report
+	Byline     string
+	Questions  []questionView
+	AnswerLine *exhibitView
+	Notes      []fault.Note
+	Plan       planView
+	Overview   []exhibitView
+	ValueNames []string
+	Cooks      []cookView
+	Verdict    []string
+	Data       []dataView
+	Made       *moment
+}
+
+type exhibitView struct {
+	Slug         string
+	Wide, Narrow template.HTML // Narrow empty: Wide serves every width
+	Caption      string
+	Table        *tableView
+}
+
+type tableView struct {
+	figure.Table
+	Slug, Label string
+}
+
+type questionView struct {
+	Question
+	Slug     string
+	Lead     string
+	Numbers  []Fact
+	Checks   []checkView
+	Exhibits []exhibitView
+}
+
+type checkView struct {
+	Name  string
+	State State
+	Says  string
+	Text  string
+}
+
+type planView struct {
+	Plan
+	At, First *moment
+	History   []historyView
+}
+
+type historyView struct {
+	At   moment
+	What string
+}
+
+type cookView struct {
+	Cook
+	Slug, Heading string
+	Row           []string // one per ValueNames
+	Figure        *exhibitView
+	Weighings     []weighingView
+	Marks         []markView
+	Deviations    []string
+}
+
+type weighingView struct{ Stage, Mass, At, Note string }
+
+type markView struct{ At, What, Note string }
+
+type dataView struct {
+	DataFile
+	Size string
+}
+
+// moment is a time for people and for machines.
+type moment struct{ Human, Machine string }
+
+func momentOf(t time.Time) *moment {
+	if t.IsZero() {
+		return nil
+	}
+	return &moment{t.Format("2 January 2006, 15:04:05 UTC-07:00"), t.Format(time.RFC3339)}
+}
+
+func (r Report) view() (*view, error) {
+	v := &view{W: english, R: r, Notes: r.Notes, Made: momentOf(r.Made), Verdict: r.Methods.Verdict}
+	v.Byline = strings.Join(r.Authors, ", ")
+	if v.Verdict == nil {
+		v.Verdict = english.Verdict
+	}
+	p := &printer{report: r, used: map[string]bool{"answers": true, "evidence": true, "plan": true, "cooks": true, "methods": true, "cautions": true, "data": true, "claim": true}}
+	if r.AnswerLine != nil {
+		line := *r.AnswerLine
+		line.Invented = line.Invented || r.Invented
+		e, err := p.exhibit(Exhibit{ID: "answer-line", Figure: line}, true)
+		if err != nil {
+			return nil, err
+		}
+		v.AnswerLine = e
+	}
+	for _, q := range r.Questions {
+		qv := questionView{Question: q, Slug: slug(q.ID), Lead: q.lead(), Numbers: append(q.numbers(), q.Facts...)}
+		for _, c := range q.Checks {
+			qv.Checks = append(qv.Checks, checkView{Name: spaced(c.Code), State: c.State, Says: english.States[c.State], Text: c.Text})
+		}
+		for _, x := range q.Exhibits {
+			e, err := p.exhibit(x, true)
+			if err != nil {
+				return nil, err
+			}
+			qv.Exhibits = append(qv.Exhibits, *e)
+		}
+		v.Questions = append(v.Questions, qv)
+	}
+	for _, x := range r.Overview {
+		e, err := p.exhibit(x, true)
+		if err != nil {
+			return nil, err
+		}
+		v.Overview = append(v.Overview, *e)
+	}
+	v.Plan = planView{Plan: r.Plan, At: momentOf(r.Plan.At), First: momentOf(r.Plan.First)}
+	for _, e := range r.Plan.History {
+		if at := momentOf(e.At); at != nil {
+			v.Plan.History = append(v.Plan.History, historyView{*at, e.What})
+		}
+	}
+	if err := p.cooks(v); err != nil {
+		return nil, err
+	}
+	for _, d := range r.Data {
+		v.Data = append(v.Data, dataView{d, size(d.Bytes)})
+	}
+	return v, nil
+}
+
+func (p *printer) cooks(v *view) error {
+	for _, c := range p.report.Cooks {
+		for _, x := range c.Values {
+			if !slices.Contains(v.ValueNames, x.Name) {
+				v.ValueNames = append(v.ValueNames, x.Name)
+			}
+		}
+	}
+	for _, c := range p.report.Cooks {
+		cv := cookView{Cook: c, Slug: slug(c.Label), Heading: c.heading(), Row: make([]string, len(v.ValueNames))}
+		for i := range cv.Row {
+			cv.Row[i] = "–"
+		}
+		for _, x := range c.Values {
+			cv.Row[slices.Index(v.ValueNames, x.Name)] = x.Measure.PlusMinus(x.Value, x.U)
+		}
+		if c.Traces != nil {
+			e, err := p.exhibit(*c.Traces, false)
+			if err != nil {
+				return err
+			}
+			e.Table = nil // the samples are in the data
+			cv.Figure = e
+		}
+		for _, w := range c.Weighings {
+			cv.Weighings = append(cv.Weighings, weighingView{w.Stage, w.mass(), clock(w.AtS, w.HasAt), w.Note})
+		}
+		for _, m := range c.Marks {
+			cv.Marks = append(cv.Marks, markView{clock(m.AtS, true), m.What, m.Note})
+		}
+		for _, d := range c.Deviations {
+			cv.Deviations = append(cv.Deviations, d.sentence())
+		}
+		v.Cooks = append(v.Cooks, cv)
+	}
+	return nil
+}
+
+// printer turns exhibits into inline figures with ids that are unique in the
+// page.
+type printer struct {
+	report Report
+	used   map[string]bool
+}
+
+// exhibit sets a figure for wide and, when both is set, for narrow pages.
+func (p *printer) exhibit(x Exhibit, both bool) (*exhibitView, error) {
+	id := slug(x.ID)
+	for n := 2; p.used["f-"+id]; n++ {
+		id = fmt.Sprintf("%s-%d", slug(x.ID), n)
+	}
+	p.used["f-"+id] = true
+	e := &exhibitView{Slug: "f-" + id, Caption: x.Caption}
+	if e.Caption == "" {
+		e.Caption = x.Figure.Alt()
+	}
+	size := figure.Phone
+	if both {
+		size = figure.Page
+	}
+	var err error
+	if e.Wide, err = p.inline(x.Figure, size, e.Slug+"-w"); err != nil {
+		return nil, fmt.Errorf("figure %s: %w", x.ID, err)
+	}
+	if both {
+		if e.Narrow, err = p.inline(x.Figure, figure.Phone, e.Slug+"-n"); err != nil {
+			return nil, fmt.Errorf("figure %s: %w", x.ID, err)
+		}
+	}
+	if t := x.Figure.Table(); len(t.Rows) > 0 {
+		if t.Caption == "" {
+			t.Caption = english.FigureTable
+		}
+		e.Table = &tableView{Table: t, Slug: e.Slug, Label: english.FigureTable}
+	}
+	return e, nil
+}
+
+func (p *printer) inline(f figure.Figure, size figure.Size, id string) (template.HTML, error) {
+	s, err := scene(p.report, f, size, figure.Light)
+	if err != nil {
+		return "", err
+	}
+	var b strings.Builder
+	if err := s.WriteSVG(&b, figure.SVGOptions{Inline: true, ID: id}); err != nil {
+		return "", err
+	}
+	return template.HTML(b.String()), nil
+}
+
+// scene lays a figure out and, in a report of invented data, makes sure that
+// the picture says so.
+func scene(r Report, f figure.Figure, size figure.Size, theme figure.Theme) (*figure.Scene, error) {
+	s, err := f.Scene(size, theme)
+	if err != nil {
+		return nil, err
+	}
+	if r.Invented {
+		s.MarkInvented(size.H > 0)
+	}
+	return s, nil
+}
+
+// slug keeps what may stand in an id and an address.
+func slug(s string) string {
+	var b strings.Builder
+	dash := false
+	for _, r := range strings.ToLower(s) {
+		if r >= 'a' && r <= 'z' || r >= '0' && r <= '9' {
+			b.WriteRune(r)
+			dash = false
+		} else if !dash && b.Len() > 0 {
+			b.WriteByte('-')
+			dash = true
+		}
+	}
+	if out := strings.Trim(b.String(), "-"); out != "" {
+		return out
+	}
+	return "x"
+}
+
+// spaced turns a code such as "too-few-blocks" into words.
+func spaced(code string) string { return strings.ReplaceAll(code, "-", " ") }
+
+func clock(seconds float64, known bool) string {
+	if !known || math.IsNaN(seconds) || math.IsInf(seconds, 0) {
+		return ""
+	}
+	return figure.Measure{Kind: figure.Duration}.Text(seconds, 0)
+}
+
+func size(bytes int64) string {
+	switch {
+	case bytes >= 1e6:
+		return fmt.Sprintf("%.1f MB", float64(bytes)/1e6)
+	case bytes >= 1e3:
+		return fmt.Sprintf("%.1f kB", float64(bytes)/1e3)
+	}
+	return fmt.Sprintf("%d B", bytes)
+}
