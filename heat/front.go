@@ -92,7 +92,8 @@ func (c *curve) temperature(e, guess, boilC float64) (t, dedt float64) {
 		dedt = c.a1 + t*(2*c.a2+3*t*c.a3)
 		step := (t*(c.a1+t*(c.a2+t*c.a3)) - e) / dedt
 		t -= step
-		if step < 1e-8 && step > -1e-8 {
+		// The next step would be about c′/2c ≈ 2e-4/K of the square of this.
+		if step < 3e-5 && step > -3e-5 {
 			break
 		}
 	}

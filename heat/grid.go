@@ -5,7 +5,7 @@ import "math"
 // Stretching of the grids: cells at a face are sech²(β) of those in the
 // middle (slab and disc axis), and finer towards the rim likewise.
 const (
-	axialStretch  = 1.3
+	axialStretch  = 1.9
 	radialStretch = 0.8
 )
 
@@ -19,6 +19,12 @@ type mesh struct {
 	rimArea   []float64 // of the rim, by axial cell
 	volume    []float64 // by cell; per m² for a slab
 	total     float64
+	// cubic[iz]·T(iz−1 … iz+2) corrects T(iz) − T(iz+1), so that over the
+	// distance of the cells it becomes the fourth-order gradient at their edge.
+	cubic [][4]float64
+	// cubicR[j] does so for the rings j and j+1 with T(max(0, j−1) …), over
+	// the distance of the ring middles.
+	cubicR [][4]float64
 }
 
 func (g *mesh) set(p *Piece, nz, nr int) {
@@ -59,6 +65,7 @@ func (g *mesh) set(p *Piece, nz, nr int) {
 			g.rimArea[i] = 2 * math.Pi * radius * g.dz[i]
 		}
 	}
+	g.setCubic()
 	g.total = 0
 	for i := range nz {
 		for j := range nr {
@@ -92,4 +99,79 @@ func (p *Piece) startAt(depth float64) float64 {
 		}
 	}
 	return q[len(q)-1].TempC
+}
+
+// setCubic prepares the fourth-order gradients, axially between inner cells
+// and radially out to the last edge but one.
+func (g *mesh) setCubic() {
+	g.cubic = grow(g.cubic, g.nz)
+	for iz := 1; iz < g.nz-2; iz++ {
+		scale := g.zc[iz+1] - g.zc[iz]
+		c := gradientOfMeans([5]float64(g.zEdge[iz-1:iz+4]), 2)
+		for j := range c {
+			c[j] *= -scale
+		}
+		c[1]--
+		c[2]++
+		g.cubic[iz] = c
+	}
+	g.cubicR = grow(g.cubicR, g.nr)
+	if g.nr < 4 {
+		return
+	}
+	// Over u = r² the rings have equal weight per du and the temperature is
+	// smooth at the axis; r·dT/dr = 2u·dT/du.
+	for j := range g.nr - 2 {
+		lo := max(0, j-1)
+		var u [5]float64
+		for k := range u {
+			u[k] = sq(g.rEdge[lo+k])
+		}
+		c := gradientOfMeans(u, j+1-lo)
+		for k := range c {
+			c[k] *= -2 * g.rEdge[j+1] * (g.rc[j+1] - g.rc[j])
+		}
+		c[j-lo]--
+		c[j-lo+1]++
+		g.cubicR[j] = c
+	}
+}
+
+// gradientOfMeans returns the weights of four cell means in the gradient, at
+// edge number at, of the cubic with those means. The cubic's integral is the
+// quartic through the summed means at the five edges, so its gradient is that
+// quartic's second derivative.
+func gradientOfMeans(e [5]float64, at int) (w [4]float64) {
+	scale := e[4] - e[0]
+	x := func(k int) float64 { return (e[k] - e[at]) / scale }
+	var d2 [5]float64 // second derivatives of the Lagrange polynomials
+	for m := range 5 {
+		den := 1.0
+		for k := range 5 {
+			if k != m {
+				den *= x(m) - x(k)
+			}
+		}
+		for a := range 5 {
+			for b := range 5 {
+				if a == m || b == m || a == b {
+					continue
+				}
+				prod := 1.0
+				for k := range 5 {
+					if k != m && k != a && k != b {
+						prod *= -x(k)
+					}
+				}
+				d2[m] += prod / den
+			}
+		}
+	}
+	for j := range w {
+		for m := j + 1; m < 5; m++ {
+			w[j] += d2[m]
+		}
+		w[j] *= (e[j+1] - e[j]) / (scale * scale)
+	}
+	return w
 }

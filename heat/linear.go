@@ -5,19 +5,62 @@ package heat
 // boiling cells are the identity with x = 0.
 
 // tridiagonal solves in place: d the diagonal, u[i] the (negative) coupling
-// of i and i+1, b the right side that becomes x. d is destroyed.
+// of i and i+1, b the right side that becomes x. d is destroyed. The system is
+// eliminated from both ends towards the middle: the two chains of divisions
+// are independent and overlap in the processor.
 func tridiagonal(d, u, b []float64) {
 	n := len(d)
-	u = u[:n]
+	u = u[:n-1]
 	b = b[:n]
-	for i := 1; i < n; i++ {
-		m := u[i-1] / d[i-1]
-		d[i] -= m * u[i-1]
-		b[i] -= m * b[i-1]
+	if n == 1 {
+		b[0] /= d[0]
+		return
 	}
-	b[n-1] /= d[n-1]
-	for i := n - 2; i >= 0; i-- {
-		b[i] = (b[i] - u[i]*b[i+1]) / d[i]
+	mid := n / 2
+	// d becomes the reciprocal of the eliminated diagonal.
+	i, j := 0, n-1
+	d[i], d[j] = 1/d[i], 1/d[j]
+	for i+1 < mid && j-1 > mid {
+		mi, mj := u[i]*d[i], u[j-1]*d[j]
+		b[i+1] -= mi * b[i]
+		b[j-1] -= mj * b[j]
+		d[i+1], d[j-1] = 1/(d[i+1]-mi*u[i]), 1/(d[j-1]-mj*u[j-1])
+		i++
+		j--
+	}
+	for ; i+1 < mid; i++ {
+		m := u[i] * d[i]
+		b[i+1] -= m * b[i]
+		d[i+1] = 1 / (d[i+1] - m*u[i])
+	}
+	for ; j-1 > mid; j-- {
+		m := u[j-1] * d[j]
+		b[j-1] -= m * b[j]
+		d[j-1] = 1 / (d[j-1] - m*u[j-1])
+	}
+	// Row mid meets both chains (mid ≥ 1 as n ≥ 2; nothing above it if it is last).
+	den := d[mid]
+	m := u[mid-1] * d[mid-1]
+	rhs := b[mid] - m*b[mid-1]
+	if mid == n-1 {
+		// The upper chain is row mid itself, already inverted.
+		b[mid] = rhs / (1/den - m*u[mid-1])
+	} else {
+		m2 := u[mid] * d[mid+1]
+		b[mid] = (rhs - m2*b[mid+1]) / (den - m*u[mid-1] - m2*u[mid])
+	}
+	i, j = mid-1, mid+1
+	for i >= 0 && j < n {
+		b[i] = (b[i] - u[i]*b[i+1]) * d[i]
+		b[j] = (b[j] - u[j-1]*b[j-1]) * d[j]
+		i--
+		j++
+	}
+	for ; i >= 0; i-- {
+		b[i] = (b[i] - u[i]*b[i+1]) * d[i]
+	}
+	for ; j < n; j++ {
+		b[j] = (b[j] - u[j-1]*b[j-1]) * d[j]
 	}
 }
 

@@ -25,8 +25,8 @@ type probes struct {
 	// Each place on the axis is a weighted sum of up to four axis values.
 	first  []int
 	weight [][4]float64
-	// T(r=0) = (1+lean)·T₀ − lean·T₁ of the two innermost cells.
-	lean float64
+	// Weights of the three innermost rings in the temperature on the axis.
+	onAxis [3]float64
 }
 
 func (p *probes) set(s *Solver) {
@@ -40,12 +40,8 @@ func (p *probes) set(s *Solver) {
 	p.axis = grow(p.axis, g.nz+2)
 	p.first = grow(p.first, p.n)
 	p.weight = grow(p.weight, p.n)
-	p.lean = 0
 	if g.nr > 1 {
-		// A parabola even in r: the mean of r² over ring j is m_j.
-		m0 := sq(g.rEdge[1]) / 2
-		m1 := (sq(g.rEdge[1]) + sq(g.rEdge[2])) / 2
-		p.lean = m0 / (m1 - m0)
+		p.onAxis = axisWeights(g)
 	}
 	p.first[probeCore], p.weight[probeCore] = centreWeights(g)
 	for k, d := range depths {
@@ -64,11 +60,32 @@ func centreWeights(g *mesh) (first int, w [4]float64) {
 	lo := (g.nz - n) / 2
 	mid := (g.zEdge[0] + g.zEdge[g.nz]) / 2
 	scale := g.dz[g.nz/2]
-	// Σ_j w_j·mean_j(x^m) = [m = 0], x from the mid-plane in cell widths.
+	var edges [5]float64
+	for j := range n + 1 {
+		edges[j] = (g.zEdge[lo+j] - mid) / scale
+	}
+	return lo + 1, weightsOfMeans(edges[:n+1])
+}
+
+// axisWeights reconstructs the temperature at r = 0 from the three innermost
+// rings: the parabola in u = r² whose means over the rings are theirs.
+func axisWeights(g *mesh) [3]float64 {
+	var u [4]float64
+	for k := range u {
+		u[k] = sq(g.rEdge[k] / g.rEdge[3])
+	}
+	w := weightsOfMeans(u[:])
+	return [3]float64{w[0], w[1], w[2]}
+}
+
+// weightsOfMeans returns the weights of up to four cell means in the value at
+// 0 of the polynomial with those means: Σ_j w_j·mean_j(x^m) = [m = 0].
+func weightsOfMeans(edges []float64) (w [4]float64) {
+	n := len(edges) - 1
 	var a [4][5]float64
 	for m := range n {
 		for j := range n {
-			x0, x1 := (g.zEdge[lo+j]-mid)/scale, (g.zEdge[lo+j+1]-mid)/scale
+			x0, x1 := edges[j], edges[j+1]
 			a[m][j] = (math.Pow(x1, float64(m+1)) - math.Pow(x0, float64(m+1))) / (float64(m+1) * (x1 - x0))
 		}
 		if m == 0 {
@@ -96,7 +113,7 @@ func centreWeights(g *mesh) (first int, w [4]float64) {
 	for j := range n {
 		w[j] = a[j][4] / a[j][j]
 	}
-	return lo + 1, w
+	return w
 }
 
 // depthWeights interpolates at a depth of the raw piece: through the four
@@ -182,7 +199,8 @@ func (s *Solver) probe(t []float64, stage int, v probeValues) {
 	} else {
 		axis[0], axis[g.nz+1] = s.faces[0].stage[stage].tempC, s.faces[nr].stage[stage].tempC
 		for i := range g.nz {
-			axis[i+1] = (1+p.lean)*t[i*nr] - p.lean*t[i*nr+1]
+			ring := t[i*nr : i*nr+3]
+			axis[i+1] = p.onAxis[0]*ring[0] + p.onAxis[1]*ring[1] + p.onAxis[2]*ring[2]
 		}
 		for _, x := range t {
 			coldest = min(coldest, x)

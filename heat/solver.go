@@ -41,9 +41,11 @@ type Solver struct {
 	rate, dryRate, eRate    []float64
 	invC, dedt, diag        []float64
 	off, off2, res, dT      []float64
-	known, startE           []float64
+	known, startE, qCubic   []float64
 	q, stageT               [3][]float64
 	band                    banded
+	smooth                  [][2]int // by column: axial edges with fourth-order flux
+	smoothR                 []int    // by row: radial edges with fourth-order flux
 	faces                   []element
 	bc, fixedPart           [3]boundary
 	touchedAt               [3]float64 // by position
@@ -365,9 +367,9 @@ func (s *Solver) prepare(spec *Spec, opt Options) error {
 // Defaults of the numerical options, chosen on the benchmark cook of
 // docs/heat-cost.md.
 const (
-	slabCells, discCells, discRadialCells = 40, 32, 16
-	fastCells, fastRadialCells            = 20, 8
-	defaultTolK, fastTolK                 = 0.01, 0.05
+	slabCells, discCells, discRadialCells = 32, 32, 16
+	fastCells, fastRadialCells            = 16, 8
+	defaultTolK, fastTolK                 = 0.05, 0.15
 	restartStepS                          = 0.25
 	// slabFaceLengthM is the length of a slab's face along the air, for the
 	// convection correlations.
@@ -386,7 +388,7 @@ func (s *Solver) allocate() {
 	for _, p := range []*[]float64{
 		&s.ms, &s.w0, &s.dzOf, &s.rA, &s.rB, &s.rIn, &s.rOut, &s.gz, &s.gr, &s.gwz, &s.gwr,
 		&s.rate, &s.dryRate, &s.eRate, &s.invC, &s.dedt, &s.diag, &s.off, &s.off2, &s.res, &s.dT,
-		&s.known, &s.startE, &s.q[0], &s.q[1], &s.q[2], &s.stageT[0], &s.stageT[1], &s.stageT[2],
+		&s.known, &s.startE, &s.qCubic, &s.q[0], &s.q[1], &s.q[2], &s.stageT[0], &s.stageT[1], &s.stageT[2],
 	} {
 		*p = grow(*p, n)
 	}
@@ -397,6 +399,8 @@ func (s *Solver) allocate() {
 		s.band.resize(n, nr)
 	}
 	s.faces = grow(s.faces, faces)
+	s.smooth = grow(s.smooth, nr)
+	s.smoothR = grow(s.smoothR, nz)
 	s.old.resize(n, faces)
 	s.now.resize(n, faces)
 }
