@@ -77,6 +77,7 @@ func Methods() []Method {
 	return []Method{
 		Triangle{}, DuoTrio{}, DuoTrio{Constant: true}, Paired{}, Paired{TwoSided: true}, ThreeAFC{}, Tetrad{},
 		ANotA{}, SameDifferent{},
+		Ranking{}, Hedonic{}, JustRight{}, Rated{}, CheckAll{}, Comments{},
 	}
 }
 
