@@ -3,7 +3,6 @@ package tasting
 import (
 	"encoding/binary"
 	"encoding/hex"
-	"fmt"
 	"io"
 
 	"github.com/google/uuid"
@@ -30,6 +29,7 @@ type Wave struct {
 	Block    string     `json:"block"`
 	Pieces   [][]string `json:"pieces"`   // labels, by product in the order of Setup.Products
 	Portions int        `json:"portions"` // carved from each piece
+	Sets     int        `json:"sets"`     // most trays before the next wave is cut; 0: as long as portions last
 }
 
 // Key says what is in every cup. It is secret until the tasting is closed.
@@ -202,12 +202,12 @@ type carver struct {
 	setup  Setup
 	stream *stats.Stream
 	wave   int
+	served int                // trays of the open wave
 	left   []map[string][]int // by product: piece → portions not yet given
-	used   map[string]bool
 }
 
 func newCarver(s Setup, stream *stats.Stream) *carver {
-	c := &carver{setup: s, stream: stream, wave: -1, used: map[string]bool{}}
+	c := &carver{setup: s, stream: stream, wave: -1}
 	c.next()
 	return c
 }
@@ -218,6 +218,7 @@ func (c *carver) next() bool {
 		return false
 	}
 	c.wave++
+	c.served = 0
 	w := c.setup.Waves[c.wave]
 	c.left = nil
 	for p := range c.setup.Products {
@@ -251,12 +252,13 @@ func (c *carver) fill(s *Set, sv Serving, codes []string) error {
 			}
 		}
 		s.Wave = c.wave + 1
+		c.served++
 	}
 	taken := map[int]string{}
 	cup := func(p int, code string) Cup {
 		k := Cup{Code: code, Product: c.setup.Products[p].ID}
 		if len(c.setup.Waves) > 0 {
-			k.Piece, k.Portion = c.take(p, need, taken)
+			k.Piece, k.Portion = c.take(p, taken)
 		}
 		return k
 	}
@@ -273,6 +275,9 @@ func (c *carver) fill(s *Set, sv Serving, codes []string) error {
 // enough tells whether the open wave can fill a set: like samples from one
 // piece need one piece with that many portions left.
 func (c *carver) enough(need map[int]int) bool {
+	if most := c.setup.Waves[c.wave].Sets; most > 0 && c.served >= most {
+		return false
+	}
 	for p, n := range need {
 		total, best := 0, 0
 		for _, left := range c.left[p] {
@@ -289,7 +294,7 @@ func (c *carver) enough(need map[int]int) bool {
 // take returns a portion of product p: from the piece already on the tray, or
 // with LikeApart from another; among those, the piece with most left, first
 // label first.
-func (c *carver) take(p int, need map[int]int, taken map[int]string) (string, int) {
+func (c *carver) take(p int, taken map[int]string) (string, int) {
 	pieces := c.left[p]
 	choice, most := "", -1
 	for _, label := range c.setup.Waves[c.wave].Pieces[p] {
@@ -308,7 +313,6 @@ func (c *carver) take(p int, need map[int]int, taken map[int]string) (string, in
 	portion := left[len(left)-1]
 	pieces[choice] = left[:len(left)-1]
 	taken[p] = choice
-	c.used[fmt.Sprint(p, " ", choice)] = true
 	return choice, portion
 }
 
