@@ -28,7 +28,11 @@ func (c *checker) treatments(cookFiles map[string][]byte) {
 	settings := map[string]tree{}
 	for _, t := range s.Treatments {
 		if t.Cook == "" && len(t.Set) == 0 {
-			c.add(Missing, "no-treatment-content", "treatments["+t.ID+"]", 0, "nothing says what treatment %s is; name its cook file (cook: cooks/%s.yaml) or its settings (set: {oven: 175 °C})", t.ID, t.ID)
+			severity := Missing
+			if t.Name != "" {
+				severity = Doubt
+			}
+			c.add(severity, "no-treatment-content", "treatments["+t.ID+"]", 0, "nothing says what treatment %s is; name its cook file (cook: cooks/%s.yaml) or its settings (set: {oven: 175 °C})", t.ID, t.ID)
 			continue
 		}
 		all := tree{}
