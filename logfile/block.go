@@ -42,11 +42,11 @@ type segment struct {
 // worker reads blocks by a plan. Its memory is reused between blocks.
 type worker struct {
 	*plan
+	kinds  []byte // first letter of each column's type, for the inner loop
 	stops  [256]bool
 	times  []timeParser
 	intern []map[string]uint32
 	cells  [][]byte
-	rows   int // rows guessed of the next block
 	// Where lines were last counted to in the block.
 	linePos, line int
 }
@@ -56,6 +56,7 @@ func newWorker(p *plan) *worker {
 	w.stops[p.comma], w.stops['\n'], w.stops['\r'] = true, true, true
 	for i, c := range p.columns {
 		w.times[i] = timeParser{form: c.form, decimal: p.decimal}
+		w.kinds = append(w.kinds, c.typ[0])
 	}
 	return w
 }
@@ -64,15 +65,15 @@ func newWorker(p *plan) *worker {
 func (w *worker) block(b []byte) *segment {
 	n := len(w.columns)
 	s := &segment{numbers: make([][]float64, n), times: make([][]int64, n), codes: make([][]uint32, n), levels: make([][]string, n), decimals: make([]int, n)}
-	guess := w.rows + w.rows/16 + 16
-	for i, c := range w.columns {
+	s.lines = bytes.Count(b, []byte{'\n'})
+	for i, c := range w.columns { // as many rows as lines at most
 		switch c.typ {
 		case Number:
-			s.numbers[i] = make([]float64, 0, guess)
+			s.numbers[i] = make([]float64, s.lines)
 		case Time:
-			s.times[i] = make([]int64, 0, guess)
+			s.times[i] = make([]int64, s.lines)
 		case Text:
-			s.codes[i] = make([]uint32, 0, guess)
+			s.codes[i] = make([]uint32, s.lines)
 			w.intern[i] = map[string]uint32{}
 		}
 	}
@@ -100,8 +101,11 @@ func (w *worker) block(b []byte) *segment {
 			s.longest = s.records
 		}
 	}
-	s.lines = bytes.Count(b, []byte{'\n'})
-	w.rows = s.rows
+	for c := range w.columns {
+		s.numbers[c] = s.numbers[c][:min(len(s.numbers[c]), s.rows)]
+		s.times[c] = s.times[c][:min(len(s.times[c]), s.rows)]
+		s.codes[c] = s.codes[c][:min(len(s.codes[c]), s.rows)]
+	}
 	return s
 }
 
@@ -110,13 +114,15 @@ func (w *worker) block(b []byte) *segment {
 func (w *worker) plainRow(s *segment, b []byte, i int) int {
 	row := i
 	last := len(w.columns) - 1
-	for c := range w.columns {
-		switch w.columns[c].typ {
-		case Number:
+	for c, kind := range w.kinds {
+		switch kind {
+		case 'n':
 			v, next, decimals, ok := scanNumber(b, i, w.decimal)
 			if ok && w.stops[b[next]] {
-				s.numbers[c] = append(s.numbers[c], v)
-				s.decimals[c] = max(s.decimals[c], decimals)
+				s.numbers[c][s.rows] = v
+				if decimals > s.decimals[c] {
+					s.decimals[c] = decimals
+				}
 				i = next
 			} else {
 				end := w.cellEnd(b, i)
@@ -125,15 +131,11 @@ func (w *worker) plainRow(s *segment, b []byte, i int) int {
 				}
 				i = end
 			}
-		case Time:
+		case 't': // time and text
 			end := w.cellEnd(b, i)
-			if !w.time(s, c, b[i:end], b, row) {
+			if !w.readCell(s, c, b[i:end], b, row) {
 				return w.dropHeader(s, b, row)
 			}
-			i = end
-		case Text:
-			end := w.cellEnd(b, i)
-			w.text(s, c, b[i:end])
 			i = end
 		default:
 			i = w.cellEnd(b, i)
@@ -194,17 +196,8 @@ func (w *worker) quotedRow(s *segment, b []byte, i int) int {
 			break
 		}
 		cell := cells[c]
-		switch w.columns[c].typ {
-		case Number:
-			if !w.slowNumber(s, c, cell, b, row) {
-				return w.dropHeader(s, b, row)
-			}
-		case Time:
-			if !w.time(s, c, cell, b, row) {
-				return w.dropHeader(s, b, row)
-			}
-		case Text:
-			w.text(s, c, cell)
+		if !w.readCell(s, c, cell, b, row) {
+			return w.dropHeader(s, b, row)
 		}
 	}
 	if extra := len(cells) - len(w.columns); extra > 1 || extra == 1 && len(trimSpace(cells[len(cells)-1])) > 0 {
@@ -223,13 +216,27 @@ func (w *worker) shortRow(s *segment, c int, b []byte, row int) {
 	for ; c < len(w.columns); c++ {
 		switch w.columns[c].typ {
 		case Number:
-			s.numbers[c] = append(s.numbers[c], math.NaN())
+			s.numbers[c][s.rows] = math.NaN()
 		case Time:
-			s.times[c] = append(s.times[c], NoTime)
+			s.times[c][s.rows] = NoTime
 		case Text:
 			w.text(s, c, nil)
 		}
 	}
+}
+
+// readCell reads a cell by the type of its column; false where the row turns
+// out to be the header again.
+func (w *worker) readCell(s *segment, c int, cell, b []byte, row int) bool {
+	switch w.columns[c].typ {
+	case Number:
+		return w.slowNumber(s, c, cell, b, row)
+	case Time:
+		return w.time(s, c, cell, b, row)
+	case Text:
+		w.text(s, c, cell)
+	}
+	return true
 }
 
 // slowNumber reads a cell that is no plain number: padded, with an exponent,
@@ -239,7 +246,7 @@ func (w *worker) slowNumber(s *segment, c int, cell, b []byte, row int) bool {
 	cell = trimSpace(cell)
 	if len(cell) == 0 {
 		s.empty++
-		s.numbers[c] = append(s.numbers[c], math.NaN())
+		s.numbers[c][s.rows] = math.NaN()
 		return true
 	}
 	v, decimals, ok := parseNumber(cell, w.decimal)
@@ -247,7 +254,7 @@ func (w *worker) slowNumber(s *segment, c int, cell, b []byte, row int) bool {
 		if bare, unit := splitUnit(cell); unit != "" {
 			if v, decimals, ok = parseNumber(bare, w.decimal); ok && unit != w.columns[c].unit {
 				w.problem(s, MixedUnit, c, cell, b, row)
-				s.numbers[c] = append(s.numbers[c], math.NaN())
+				s.numbers[c][s.rows] = math.NaN()
 				return true
 			}
 		}
@@ -268,7 +275,7 @@ func (w *worker) slowNumber(s *segment, c int, cell, b []byte, row int) bool {
 			s.decimals[c] = max(s.decimals[c], decimalsOf(v))
 		}
 	}
-	s.numbers[c] = append(s.numbers[c], v)
+	s.numbers[c][s.rows] = v
 	return true
 }
 
@@ -286,7 +293,7 @@ func (w *worker) time(s *segment, c int, cell, b []byte, row int) bool {
 	if p.hasOffset {
 		s.offset, s.hasOff = p.offsetMin, true
 	}
-	s.times[c] = append(s.times[c], us)
+	s.times[c][s.rows] = us
 	return true
 }
 
@@ -298,7 +305,7 @@ func (w *worker) text(s *segment, c int, cell []byte) {
 		w.intern[c][string(cell)] = code
 		s.levels[c] = append(s.levels[c], text)
 	}
-	s.codes[c] = append(s.codes[c], code)
+	s.codes[c][s.rows] = code
 }
 
 func (w *worker) isHeader(b []byte, row int) bool {
@@ -309,13 +316,9 @@ func (w *worker) isHeader(b []byte, row int) bool {
 	return rest[0] == '\n' || rest[0] == '\r'
 }
 
-// dropHeader takes back what was read of a repeated header.
+// dropHeader passes over a repeated header: what was read of it is not
+// counted and so written over by the next row.
 func (w *worker) dropHeader(s *segment, b []byte, row int) int {
-	for c := range w.columns {
-		s.numbers[c] = s.numbers[c][:min(len(s.numbers[c]), s.rows)]
-		s.times[c] = s.times[c][:min(len(s.times[c]), s.rows)]
-		s.codes[c] = s.codes[c][:min(len(s.codes[c]), s.rows)]
-	}
 	s.out = append(s.out, s.records)
 	w.problem(s, RepeatedHeader, -1, nil, b, row)
 	n, _ := rowLen(b[row:], w.comma)

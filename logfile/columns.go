@@ -144,7 +144,6 @@ type blocks struct {
 	buf    []byte // what was read and not yet cut
 	eof    bool
 	torn   bool // the last row had no line end
-	row    int  // records cut so far, for messages
 }
 
 // fill reads until the buffer holds a block or the text ends.
@@ -182,10 +181,10 @@ func (b *blocks) sniff(opt Options) (*Layout, error) {
 		return nil, fault.New("log-empty", "the file is empty")
 	}
 	head := b.buf[:min(len(b.buf), 256<<10)]
-	if n := bytes.IndexByte(head, '\n'); n < 0 && !b.eof {
+	if bytes.IndexByte(head, '\n') < 0 {
 		head = b.buf
-		if n := bytes.IndexByte(head, '\n'); n < 0 || n > opt.Limits.MaxLine {
-			return nil, b.lineFault()
+		if n := bytes.IndexByte(head, '\n'); n < 0 && (!b.eof || len(head) > opt.Limits.MaxLine) || n > opt.Limits.MaxLine {
+			return nil, b.lineFault().AtRow(1)
 		}
 	}
 	layout, err := sniffWith(head, b.eof && len(head) == len(b.buf), opt)
@@ -244,8 +243,8 @@ func (b *blocks) next(comma byte, spare []byte) ([]byte, error) {
 	}
 }
 
-func (b *blocks) lineFault() error {
-	return fault.New("log-line", "a row is longer than %d bytes", b.limits.MaxLine).AtRow(b.row + 1).
+func (b *blocks) lineFault() *fault.Error {
+	return fault.New("log-line", "a row is longer than %d bytes", b.limits.MaxLine).
 		WithFix("check for a quote that does not close, or a file without line ends")
 }
 
@@ -353,7 +352,6 @@ func readBlocks(in *blocks, layout *Layout, opt Options) (*Table, error) {
 		for err == nil && len(pending) > 2*n {
 			err = a.take(<-pending[0])
 			pending = pending[1:]
-			in.row = a.table.Account.Rows
 		}
 	}
 	close(jobs)
@@ -364,7 +362,7 @@ func readBlocks(in *blocks, layout *Layout, opt Options) (*Table, error) {
 	}
 	wg.Wait()
 	if err != nil {
-		if e := fault.As(err); e != nil && e.Code == "log-line" && e.Row > 0 {
+		if e := fault.As(err); e != nil && e.Code == "log-line" && e.Row == 0 {
 			return nil, e.AtRow(a.table.Account.Rows + 1)
 		}
 		return nil, err

@@ -99,12 +99,25 @@ func (s *source) decode(plain *bufio.Reader, head []byte) error {
 	case bytes.HasPrefix(head, []byte("PK\x03\x04")):
 		return fault.New("log-packed", "this is a zip archive or a workbook, and a text table is read here").
 			WithFix("save the sheet as CSV, or unpack the archive")
-	case bytes.IndexByte(head, 0) >= 0:
+	case isBinary(head):
 		return fault.New("log-binary", "this is a binary file, not a text table").WithFix("export the log as CSV")
 	default:
 		s.Reader = plain
 	}
 	return nil
+}
+
+// isBinary tells a file that is no text: more than one byte in twenty is a
+// control character that no text has. A few zero bytes are left to the cells
+// they stand in; loggers that lose power write them.
+func isBinary(head []byte) bool {
+	odd := 0
+	for _, c := range head {
+		if c < 0x20 && c != '\t' && c != '\n' && c != '\r' && c != '\f' && c != 0x1b {
+			odd++
+		}
+	}
+	return odd*20 > len(head)
 }
 
 // hash reads what is left of the raw bytes and returns their SHA-256 in hex.
