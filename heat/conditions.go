@@ -144,6 +144,10 @@ func (s *Solver) keepStage(k int, a float64) {
 		b := &s.bc[s.at(fc.side)]
 		fc.stage[k] = fc.surf
 		fc.cause[k] = b.causes(&fc.surf)
+		if fr := &fc.front; fr.k != 0 {
+			fc.cause[k].evaporation += fr.q
+			fr.stageJ[k] = fr.j
+		}
 		if b.plate != nil {
 			plate = b
 			area += fc.area

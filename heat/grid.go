@@ -6,7 +6,7 @@ import "math"
 // middle (slab and disc axis), and finer towards the rim likewise.
 const (
 	axialStretch  = 1.9
-	radialStretch = 0.8
+	radialStretch = 1.6
 )
 
 // mesh is the geometry of the cells.

@@ -46,12 +46,13 @@ type element struct {
 	side faceSide
 	r    float64 // resistance from the node to the surface, m²·K/W
 	aw   float64 // water activity for the step
-	evap float64 // share of the element that can evaporate
+	evap float64 // share of the element's evaporation that leaves its surface
+
+	front through // the rest, which leaves through the crust
 
 	surf  surface
 	stage [3]surface // of the last step, at its three times
 	cause [3]causes
-	lost  float64 // kg evaporated in the last step
 }
 
 // stageTimes are the times of the three stages as shares of the step.
@@ -191,6 +192,13 @@ func (s *Solver) assemble(a float64) {
 	for f := range s.faces {
 		fc := &s.faces[f]
 		d[fc.cell] -= a * fc.area * fc.surf.slope
+		if fr := &fc.front; fr.k != 0 {
+			x := a * fc.area * fr.slope
+			d[fr.cell] += x * fr.inner * fr.inner
+			if fr.outer >= 0 {
+				d[fr.outer] += x * (1 - fr.inner) * (1 - fr.inner)
+			}
+		}
 	}
 	if nr == 1 {
 		u := s.off[:n-1]
@@ -350,6 +358,14 @@ func (s *Solver) flux(t, q []float64, correct bool) {
 		}
 		b.solve(&fc.surf, t[fc.cell], fc.r, fc.aw, fc.evap, s.pressurePa)
 		q[fc.cell] += fc.area * fc.surf.q
+		if fr := &fc.front; fr.k != 0 {
+			fr.flow(t, s.pressurePa)
+			x := fc.area * fr.q
+			q[fr.cell] -= fr.inner * x
+			if fr.outer >= 0 {
+				q[fr.outer] -= (1 - fr.inner) * x
+			}
+		}
 	}
 }
 

@@ -1,6 +1,10 @@
 package heat
 
-import "math"
+import (
+	"math"
+
+	"trivet/steam"
+)
 
 // liquidDensity of the water whose loss shrinks a piece, kg/m³.
 const liquidDensity = 998.0
@@ -46,67 +50,135 @@ func (s *Solver) release(dt float64) {
 // the fitted classes hold all but a millionth.
 const releaseFromC = 15
 
-// setActivities sets the water activity of every face element for a step of
-// dt. A thin drying cell empties faster than the step, so the activity is the
-// one at its end, from
-//
-//	w₁ = w₀ − dt·area·j(a_w(w₁)) + dt·supply(w₁)
-//
-// with the present surface temperature and the diffusive supply from the
-// next cell.
+// setActivities decides, for a step of dt, where the evaporation of every
+// face element starts and at which water activity. A dried share f of the
+// outer cell sends that share of the vapour through the crust.
 func (s *Solver) setActivities(dt float64) {
-	for f := range s.faces {
-		fc := &s.faces[f]
-		i := fc.cell
-		dry := s.now.dry[i]
-		if dry >= 1 {
-			fc.aw, fc.evap = 0, 0
-			continue
-		}
-		fc.aw = 1
-		fc.evap = (1 - dry) * s.oiled[fc.side]
+	for k := range s.faces {
+		fc := &s.faces[k]
+		fc.aw, fc.evap, fc.front.k = 0, 0, 0
 		b := &s.bc[s.at(fc.side)]
-		if b.evapH == 0 || fc.evap == 0 {
+		if b.evapH == 0 {
 			continue
 		}
-		ts := fc.surf.tempC
-		k := fc.area * fc.evap * b.evapH * (b.film[0] + ts*(b.film[1]+ts*b.film[2])) * s.pressurePa * dt
-		ps, _ := saturation(ts)
-		xs := ps / s.pressurePa
+		film := func(ts float64) float64 {
+			return s.oiled[fc.side] * b.evapH * (b.film[0] + ts*(b.film[1]+ts*b.film[2]))
+		}
 		l0, _ := stefanLog(b.vapourPa / s.pressurePa)
-		ms := s.ms[i]
-		w0 := s.now.w[i]
-		full, _ := stefanLog(xs)
-		if (w0-k*math.Max(full-l0, 0))/ms > 0.6 {
-			continue
+		dry := s.now.dry[fc.cell]
+		if dry < 1 {
+			fc.evap = (1 - dry) * s.oiled[fc.side]
+			ts := fc.surf.tempC
+			fc.aw = s.activity(fc, ts, (1-dry)*film(ts), l0, dt)
 		}
-		supply, x1 := s.supply(i, fc.side)
-		supply *= dt
-		lo, hi := 0.0, math.Max(w0/ms, x1)
-		for range 40 {
-			x := (lo + hi) / 2
-			l, _ := stefanLog(waterActivity(x) * xs)
-			if ms*x-w0+k*(l-l0)-supply*(x1-x) > 0 {
-				hi = x
-			} else {
-				lo = x
-			}
+		if dry > 0 {
+			s.setFront(fc, dry, film, l0)
 		}
-		fc.aw = waterActivity((lo + hi) / 2)
 	}
 }
 
-// supply returns the diffusive conductance, kg/s per unit of water per
-// solids, from the neighbour behind a face cell, and that neighbour's X.
-func (s *Solver) supply(i int, side faceSide) (g, x float64) {
-	nb := i + s.mesh.nr
-	switch side {
-	case sideB:
-		nb = i - s.mesh.nr
-	case sideRim:
-		nb = i - 1
+// setFront finds the front below a face element and the resistance to it.
+func (s *Solver) setFront(fc *element, share float64, film func(float64) float64, l0 float64) {
+	i, crust := fc.cell, 0.0
+	step := s.inward(fc.side)
+	for range s.mesh.n {
+		f := s.now.dry[i]
+		crust += math.Min(f, 1) * s.depthOf(i, fc.side)
+		if f < 1 {
+			break
+		}
+		i += step
+		if i < 0 || i >= s.mesh.n || s.dries[i] != s.dries[fc.cell] {
+			return // dried through to where another face's side begins
+		}
 	}
-	if s.now.dry[nb] >= 1 {
+	t := s.now.t[i]
+	const perPa = steam.WaterMolarMass / steam.GasConstant
+	k := 1 / (1/film(t) + crust*(t+zeroC)/(DefaultCrustVapourDiffusivity*perPa))
+	fr := &fc.front
+	fr.cell, fr.outer, fr.inner, fr.r, fr.k, fr.l0 = i, -1, 1, 0, share*k, l0
+	if i != fc.cell {
+		fr.outer = i - step
+		ri, ro := s.rA[i], s.rB[fr.outer]
+		switch fc.side {
+		case sideB:
+			ri, ro = s.rB[i], s.rA[fr.outer]
+		case sideRim:
+			ri, ro = s.rOut[i], s.rIn[fr.outer]
+		}
+		if f := s.now.dry[i]; f > 0 {
+			// The front lies f inside this cell: its layer belongs outside.
+			layer := f * s.depthOf(i, fc.side) / s.mat.kCrust
+			ri, ro = math.Max(ri-layer, 0), ro+layer
+		}
+		if ri+ro > 0 {
+			fr.inner = ro / (ri + ro)
+			fr.r = ri * ro / (ri + ro)
+		}
+	}
+	if math.Abs(fr.tempC-t) > 30 {
+		fr.tempC = t
+	}
+	fr.aw = waterActivity(s.moistRatio(i) * s.mat.x0)
+}
+
+// inward is the index step from a face into the piece.
+func (s *Solver) inward(side faceSide) int {
+	switch side {
+	case sideA:
+		return s.mesh.nr
+	case sideB:
+		return -s.mesh.nr
+	}
+	return -1
+}
+
+// depthOf is the extent of a cell across a side.
+func (s *Solver) depthOf(i int, side faceSide) float64 {
+	if side == sideRim {
+		j := i % s.mesh.nr
+		return s.mesh.rEdge[j+1] - s.mesh.rEdge[j]
+	}
+	return s.dzOf[i]
+}
+
+// activity returns the water activity of a surface that evaporates with
+// coefficient k at temperature t. A thin drying cell empties faster than a
+// step, so the activity is the one at the step's end, from
+//
+//	w₁ = w₀ − dt·area·j(a_w(w₁)) + dt·supply(w₁)
+//
+// with the diffusive supply from the next cell inwards.
+func (s *Solver) activity(fc *element, t, k, l0, dt float64) float64 {
+	i := fc.cell
+	ps, _ := saturation(t)
+	xs := ps / s.pressurePa
+	full, _ := stefanLog(xs)
+	k *= fc.area * s.pressurePa * dt
+	ms, w0 := s.ms[i], s.now.w[i]
+	if (w0-k*math.Max(full-l0, 0))/ms > 0.6 {
+		return 1
+	}
+	supply, x1 := s.supply(i, fc.side)
+	supply *= dt
+	lo, hi := 0.0, math.Max(w0/ms, x1)
+	for range 40 {
+		x := (lo + hi) / 2
+		l, _ := stefanLog(waterActivity(x) * xs)
+		if ms*x-w0+k*(l-l0)-supply*(x1-x) > 0 {
+			hi = x
+		} else {
+			lo = x
+		}
+	}
+	return waterActivity((lo + hi) / 2)
+}
+
+// supply returns the diffusive conductance, kg/s per unit of water per
+// solids, from the neighbour behind a drying cell, and that neighbour's X.
+func (s *Solver) supply(i int, side faceSide) (g, x float64) {
+	nb := i + s.inward(side)
+	if !s.diffuses || nb < 0 || nb >= s.mesh.n || s.now.dry[nb] >= 1 {
 		return 0, 0
 	}
 	if side == sideRim {
@@ -172,22 +244,21 @@ func (s *Solver) settle(dt float64) bool {
 	s.stepEvap, s.stepEvapJ = 0, 0
 	for f := range s.faces {
 		fc := &s.faces[f]
-		fc.lost = 0
-		j := dt * fc.area * (trW*(fc.stage[0].j+fc.stage[1].j) + trD*fc.stage[2].j)
-		if j <= 0 {
-			continue // condensate runs off
+		j := trW*(fc.stage[0].j+fc.stage[1].j) + trD*fc.stage[2].j
+		if j > 0 { // condensate (j < 0) runs off
+			if !s.evaporate(fc.cell, dt*fc.area*j) {
+				return false
+			}
+			if s.now.dry[fc.cell] < 1 && s.moistRatio(fc.cell)*s.mat.x0 < skinDryX {
+				s.now.dry[fc.cell] = 1
+			}
 		}
-		i := fc.cell
-		if j > s.now.w[i] {
-			return false
+		if fr := &fc.front; fr.k != 0 {
+			j := trW*(fr.stageJ[0]+fr.stageJ[1]) + trD*fr.stageJ[2]
+			if !s.recede(fr.cell, s.inward(fc.side), dt*fc.area*j) {
+				return false
+			}
 		}
-		fc.lost = j
-		h := j * s.mat.waterEnthalpy(s.now.t[i])
-		s.now.w[i] -= j
-		s.now.e[i] -= h
-		s.stepEvap += j
-		s.stepEvapJ += h
-		s.setCurve(i)
 	}
 	if s.diffuses {
 		s.diffuse(dt)
@@ -196,6 +267,54 @@ func (s *Solver) settle(dt float64) bool {
 	s.halfDrip, s.halfDripJ = 0, 0
 	s.release(dt / 2)
 	s.stepDrip, s.stepDripJ = drip+s.halfDrip, dripJ+s.halfDripJ
+	return true
+}
+
+// skinDryX is the water content, kg/kg of dry solids, below which a drying
+// skin counts as crust and the evaporation goes on from the front below it.
+const skinDryX = 0.12
+
+// recede takes m kg of vapour from the front in cell i, which moves inwards:
+// the moist rest keeps its water content and gets thinner.
+func (s *Solver) recede(i, step int, m float64) bool {
+	for m > 0 {
+		if i < 0 || i >= s.mesh.n {
+			return false
+		}
+		f := s.now.dry[i]
+		free := s.now.w[i] - boundWater*s.ms[i]
+		if f >= 1 || free <= 0 {
+			s.now.dry[i] = 1
+			i += step
+			continue
+		}
+		x := m
+		if x >= free {
+			x = free
+			s.now.dry[i] = 1
+		} else {
+			s.now.dry[i] = f + (1-f)*x/free
+		}
+		if !s.evaporate(i, x) {
+			return false
+		}
+		m -= x
+	}
+	return true
+}
+
+// evaporate takes m kg of water from cell i at the cell's temperature; false
+// when it holds less.
+func (s *Solver) evaporate(i int, m float64) bool {
+	if m > s.now.w[i] {
+		return false
+	}
+	h := m * s.mat.waterEnthalpy(s.now.t[i])
+	s.now.w[i] -= m
+	s.now.e[i] -= h
+	s.stepEvap += m
+	s.stepEvapJ += h
+	s.setCurve(i)
 	return true
 }
 
