@@ -221,7 +221,35 @@ func (c *checker) handling() {
 	if tasting && !s.Foods.Eaten {
 		c.add(Missing, "tasted-not-eaten", "foods.eaten", 0, "people taste it, but nothing says that it is eaten; write eaten: yes, so that the cautions for tasters are shown")
 	}
+	c.twins(tasting)
 	if (tasting || s.Foods.Eaten) && len(s.Foods.Allergens) == 0 {
 		c.add(Missing, "no-allergens", "foods.allergens", 0, "people eat it, and no allergens are listed; list those in the food, the fat and the seasoning, or write [none]")
+	}
+}
+
+// twins looks for tasters served from probed pieces: a probe pushed into
+// intact meat can carry what is on its surface to the core.
+func (c *checker) twins(tasting bool) {
+	s := c.study
+	if !tasting || s.Foods.Form != "intact" || s.Foods.Animal == "none" || s.Foods.Animal == "egg" {
+		return
+	}
+	var probed []string
+	for _, t := range s.Tastings {
+		for _, label := range t.Cooks {
+			for _, k := range s.Cooks {
+				isTwin := slices.ContainsFunc(s.Pieces, func(x Piece) bool { return x.Label == k.Piece && x.Twin != "" })
+				if k.Label == label && len(k.Logs) > 0 && !isTwin && !slices.Contains(probed, label) {
+					probed = append(probed, label)
+				}
+			}
+		}
+	}
+	hasTwins := slices.ContainsFunc(s.Pieces, func(x Piece) bool { return x.Twin != "" })
+	switch {
+	case len(probed) > 0:
+		c.add(Doubt, "tasters-probed", "tastings", 0, "tasters were served from probed pieces (%s), and a probe can carry surface bacteria to the core of intact meat; serve unprobed twins cooked beside them where possible", clipNames(probed, 4))
+	case len(s.Pieces) > 0 && len(s.Tastings) == 0 && !hasTwins:
+		c.add(Doubt, "no-twins", "pieces", 0, "people taste it and no piece is an unprobed twin, and a probe can carry surface bacteria to the core of intact meat; cook a twin beside each probed piece where possible and name it with twin: and the probed piece's label")
 	}
 }

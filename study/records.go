@@ -1,5 +1,15 @@
 // Package study holds the records of an inquiry into a cooking claim: the
-// study document, its pieces and cooks, validation, and the seal.
+// study document, its pieces and cooks, validation, the seal and the history.
+//
+// Start with [Parse], which reads a study document and says everything that
+// is wrong with it, and [Check], which says what is missing or doubtful in
+// one that can be read. [Starter] writes a document to fill in, [Document]
+// edits one without touching its other bytes, [Marshal] writes one afresh.
+// [SealNow] hashes the plan and [Compare] names what changed since; [Chain]
+// and [VerifyChain] keep the history.
+//
+// The format is described in docs/study-document.md and, for editors, by
+// [Schema]. Within one [FormatVersion] fields are only added.
 package study
 
 import (
