@@ -176,22 +176,27 @@ func (m Measure) PlusMinus(v, u float64) string {
 	if !finite(v) {
 		return "–"
 	}
-	if !(u > 0) || !finite(u) {
-		d := 1
-		if m.Kind == Duration {
-			d = 0
-		}
-		return m.Text(v, d)
+	return m.PlusMinusBare(v, u) + m.suffix(v)
+}
+
+// PlusMinusBare prints like PlusMinus without the unit, for a column whose
+// heading gives it.
+func (m Measure) PlusMinusBare(v, u float64) string {
+	if !finite(v) {
+		return "–"
 	}
-	d := m.Decimals(v, u)
-	spread := u
-	if m.Kind != Duration {
-		spread = math.Abs(m.Shown(v+u)-m.Shown(v-u)) / 2
-	} else {
-		d = min(d, 1)
-		return m.number(v, d, false) + " ± " + clock(u, d, false) + m.suffix(v)
+	known := u > 0 && finite(u)
+	switch {
+	case m.Kind == Duration && known:
+		d := min(m.Decimals(v, u), 1)
+		return clock(v, d, false) + " ± " + clock(u, d, false)
+	case m.Kind == Duration:
+		return clock(v, 0, false)
+	case known:
+		d := m.Decimals(v, u)
+		return m.number(v, d, false) + " ± " + decimal(math.Abs(m.Shown(v+u)-m.Shown(v-u))/2, d, false)
 	}
-	return m.number(v, d, false) + " ± " + decimal(spread, d, false) + m.suffix(v)
+	return m.number(v, 1, false)
 }
 
 // Decimals returns the decimals that leave two digits of an uncertainty u

@@ -47,13 +47,17 @@ func (s *Scene) WriteSVG(w io.Writer, o SVGOptions) error {
 	if o.ID == "" {
 		o.ID = "figure"
 	}
+	title := s.Title
+	if title == "" {
+		title = s.Desc
+	}
 	x := &svgWriter{w: bufio.NewWriter(w), theme: s.Theme, id: o.ID}
 	if !o.Inline {
 		x.put(`<?xml version="1.0" encoding="UTF-8"?>` + "\n")
 	}
 	x.putf(`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %s %s" width="%s" height="%s" role="img" aria-labelledby="%s-title %s-desc" font-family="%s, Helvetica, Arial, sans-serif">`,
 		num(s.Size.W), num(s.Size.H), num(s.Size.W), num(s.Size.H), esc(o.ID), esc(o.ID), fontFamily)
-	x.putf("\n<title id=\"%s-title\">%s</title>\n<desc id=\"%s-desc\">%s</desc>\n", esc(o.ID), esc(s.Title), esc(o.ID), esc(s.Desc))
+	x.putf("\n<title id=\"%s-title\">%s</title>\n<desc id=\"%s-desc\">%s</desc>\n", esc(o.ID), esc(title), esc(o.ID), esc(s.Desc))
 	if !o.Inline {
 		x.put("<style>")
 		if o.Auto {

@@ -33,7 +33,7 @@ func (r Report) WriteHTML(w io.Writer) error {
 	if err := pages.ExecuteTemplate(&body, "body", v); err != nil {
 		return fmt.Errorf("setting the report: %w", err)
 	}
-	css, err := styleSheet(body.String())
+	css, err := styleSheet(body.String(), r.Invented)
 	if err != nil {
 		return err
 	}
@@ -49,7 +49,7 @@ func (r Report) WriteHTML(w io.Writer) error {
 
 // styleSheet joins the colours of both themes, the typeface cut down to the
 // page's text, and the rules of the page and its figures.
-func styleSheet(text string) (string, error) {
+func styleSheet(text string, invented bool) (string, error) {
 	page, err := templates.ReadFile("templates/report.css")
 	if err != nil {
 		return "", err
@@ -61,6 +61,9 @@ func styleSheet(text string) (string, error) {
 	b.WriteString(figure.FontFaces(runesOf(text)))
 	b.WriteString(figure.CSS())
 	b.Write(page)
+	if invented { // on every sheet of paper
+		fmt.Fprintf(&b, "@media print{@page{@top-right{content:%q;font:bold 9pt Go,Arial,sans-serif}}}\n", figure.InventedText)
+	}
 	return b.String(), nil
 }
 
@@ -109,6 +112,7 @@ type view struct {
 type exhibitView struct {
 	Slug         string
 	Wide, Narrow template.HTML // Narrow empty: Wide serves every width
+	Number       string        // "Figure 3."
 	Caption      string
 	Table        *tableView
 }
@@ -136,6 +140,8 @@ type checkView struct {
 
 type planView struct {
 	Plan
+	When      string // whether the seal is older than the first planned cook
+	Late      bool
 	At, First *moment
 	History   []historyView
 }
@@ -191,9 +197,10 @@ func (r Report) view() (*view, error) {
 		v.AnswerLine = e
 	}
 	for _, q := range r.Questions {
-		qv := questionView{Question: q, Slug: slug(q.ID), Lead: q.lead(), Numbers: append(q.numbers(), q.Facts...)}
+		qv := questionView{Question: q, Slug: slug(q.ID), Lead: q.lead(), Numbers: q.numbers()}
+		qv.Printed = capital(q.Printed)
 		for _, c := range q.Checks {
-			qv.Checks = append(qv.Checks, checkView{Name: spaced(c.Code), State: c.State, Says: english.States[c.State], Text: c.Text})
+			qv.Checks = append(qv.Checks, checkView{Name: capital(spaced(c.Code)), State: c.State, Says: english.States[c.State], Text: c.Text})
 		}
 		for _, x := range q.Exhibits {
 			e, err := p.exhibit(x, true)
@@ -212,6 +219,14 @@ func (r Report) view() (*view, error) {
 		v.Overview = append(v.Overview, *e)
 	}
 	v.Plan = planView{Plan: r.Plan, At: momentOf(r.Plan.At), First: momentOf(r.Plan.First)}
+	switch {
+	case r.Plan.First.IsZero() || r.Plan.At.IsZero():
+		v.Plan.When = english.SealUnknown
+	case r.Plan.At.Before(r.Plan.First):
+		v.Plan.When = english.SealBefore
+	default:
+		v.Plan.When, v.Plan.Late = english.SealAfter, true
+	}
 	for _, e := range r.Plan.History {
 		if at := momentOf(e.At); at != nil {
 			v.Plan.History = append(v.Plan.History, historyView{*at, e.What})
@@ -227,10 +242,14 @@ func (r Report) view() (*view, error) {
 }
 
 func (p *printer) cooks(v *view) error {
+	var names []string
 	for _, c := range p.report.Cooks {
 		for _, x := range c.Values {
-			if !slices.Contains(v.ValueNames, x.Name) {
-				v.ValueNames = append(v.ValueNames, x.Name)
+			if !slices.Contains(names, x.Name) {
+				names = append(names, x.Name)
+				m := x.Measure
+				m.Name = x.Name
+				v.ValueNames = append(v.ValueNames, m.Heading())
 			}
 		}
 	}
@@ -240,7 +259,7 @@ func (p *printer) cooks(v *view) error {
 			cv.Row[i] = "–"
 		}
 		for _, x := range c.Values {
-			cv.Row[slices.Index(v.ValueNames, x.Name)] = x.Measure.PlusMinus(x.Value, x.U)
+			cv.Row[slices.Index(names, x.Name)] = x.Measure.PlusMinusBare(x.Value, x.U)
 		}
 		if c.Traces != nil {
 			e, err := p.exhibit(*c.Traces, false)
@@ -269,6 +288,7 @@ func (p *printer) cooks(v *view) error {
 type printer struct {
 	report Report
 	used   map[string]bool
+	count  int
 }
 
 // exhibit sets a figure for wide and, when both is set, for narrow pages.
@@ -278,10 +298,8 @@ func (p *printer) exhibit(x Exhibit, both bool) (*exhibitView, error) {
 		id = fmt.Sprintf("%s-%d", slug(x.ID), n)
 	}
 	p.used["f-"+id] = true
-	e := &exhibitView{Slug: "f-" + id, Caption: x.Caption}
-	if e.Caption == "" {
-		e.Caption = x.Figure.Alt()
-	}
+	p.count++
+	e := &exhibitView{Slug: "f-" + id, Number: fmt.Sprintf("Figure %d.", p.count), Caption: x.Caption}
 	size := figure.Phone
 	if both {
 		size = figure.Page

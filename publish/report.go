@@ -101,7 +101,7 @@ type Evidence struct {
 type Exhibit struct {
 	ID      string // slug, unique in the report: file name and anchor
 	Figure  figure.Figure
-	Caption string // "" prints the figure's own sentence
+	Caption string // what the figure itself does not say; may be empty
 }
 
 // State is the outcome of a check.

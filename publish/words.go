@@ -3,30 +3,30 @@ package publish
 // words holds every sentence that the report itself says, in one place. What
 // a study says of itself, and the cautions, come in with the [Report].
 type words struct {
-	Invented     string
-	Skip         string
-	Contents     string
-	Claim        string
-	Scope        string
-	Fair         string
-	Against      string
-	Answers      string
-	AnswersNone  string
-	Evidence     string
-	MoreEvidence string
-	Margin       string
-	Numbers      string
-	Checks       string
-	CheckHead    [3]string
-	States       map[State]string
-	Sensitivity  string
-	Corrections  string
-	WhyNot       string
-	Notes        string
-	FigureTable  string
+	Invented    string
+	Skip        string
+	Contents    string
+	Claim       string
+	Scope       string
+	Fair        string
+	Against     string
+	Answers     string
+	AnswersNone string
+	Evidence    string
+	Numbers     string
+	Checks      string
+	States      map[State]string
+	Sensitivity string
+	Corrections string
+	WhyNot      string
+	Notes       string
+	FigureTable string
 
 	Plan        string
 	Sealed      string
+	SealBefore  string
+	SealAfter   string
+	SealUnknown string
 	SealTime    string
 	SealHash    string
 	SealFirst   string
@@ -76,30 +76,30 @@ type words struct {
 }
 
 var english = words{
-	Invented:     "Invented data. Nothing on this page was measured: the numbers were made up to show how a report reads.",
-	Skip:         "Skip to the answers",
-	Contents:     "On this page",
-	Claim:        "The claim under test",
-	Scope:        "Scope",
-	Fair:         "Why the comparison is a fair test",
-	Against:      "What would count against it",
-	Answers:      "The answers",
-	AnswersNone:  "This study asks no questions yet.",
-	Evidence:     "The evidence",
-	MoreEvidence: "the evidence",
-	Margin:       "Smallest difference that matters, set before the data",
-	Numbers:      "Numbers",
-	Checks:       "What was checked before the verdict",
-	CheckHead:    [3]string{"Check", "Outcome", "What it says"},
-	States:       map[State]string{Passed: "passed", Failed: "failed", Unsure: "could not be checked"},
-	Sensitivity:  "Does it hang on a detail?",
-	Corrections:  "Corrections made to the traces",
-	WhyNot:       "Why there is no verdict",
-	Notes:        "Notes",
-	FigureTable:  "The numbers of this figure",
+	Invented:    "Invented data. Nothing on this page was measured: the numbers were made up to show how a report reads.",
+	Skip:        "Skip to the answers",
+	Contents:    "On this page",
+	Claim:       "The claim under test",
+	Scope:       "Scope",
+	Fair:        "Why the comparison is a fair test",
+	Against:     "What would count against it",
+	Answers:     "The answers",
+	AnswersNone: "This study asks no questions yet.",
+	Evidence:    "The evidence",
+	Numbers:     "All numbers of this answer",
+	Checks:      "What was checked before the verdict",
+	States:      map[State]string{Passed: "passed", Failed: "failed", Unsure: "could not be checked"},
+	Sensitivity: "Does it hang on a detail?",
+	Corrections: "Corrections made to the traces",
+	WhyNot:      "Why there is no verdict",
+	Notes:       "Notes",
+	FigureTable: "The numbers of this figure",
 
 	Plan:        "The plan and its seal",
-	Sealed:      "The plan was sealed before the first planned cook: the fingerprint below was taken of the claim, questions, margins, treatments, design and stopping rule. Anyone can take it again from the study file.",
+	Sealed:      "The fingerprint below was taken of the claim, questions, margins, treatments, design and stopping rule; anyone can take it again from the study file.",
+	SealBefore:  "The plan was sealed before the first planned cook.",
+	SealAfter:   "The plan was sealed only after the first planned cook.",
+	SealUnknown: "The plan was sealed.",
 	SealTime:    "Sealed",
 	SealHash:    "Fingerprint (SHA-256)",
 	SealFirst:   "First planned cook",
