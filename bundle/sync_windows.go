@@ -1,0 +1,4 @@
+package bundle
+
+// syncDir does nothing: folders cannot be synced here.
+func syncDir(string) error { return nil }

@@ -1,0 +1,462 @@
+package bundle
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"maps"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"syscall"
+
+	"trivet/bench"
+	"trivet/fault"
+	"trivet/study"
+	"trivet/trace"
+)
+
+// Extras go into a package beside the record.
+type Extras struct {
+	// Findings is findings.json: the answers, as the answer command prints
+	// them.
+	Findings []byte
+	// Tables are further CSV files, such as computed responses.
+	Tables []Table
+	// Files are further files by path, such as a report and its figures.
+	Files map[string][]byte
+	// Replace allows a package that is there to be replaced. Anything else
+	// that is there is never replaced.
+	Replace bool
+}
+
+// Table is a CSV file that a caller computes.
+type Table struct {
+	Name        string // of the file, without ".csv": lower case, digits, hyphens
+	Title       string
+	Description string
+	Fields      []Field
+	PrimaryKey  []string
+	Rows        [][]string // cells as text; text columns are guarded here
+}
+
+// Write writes a record with its samples, by cook id, and its logs as a
+// package in a new folder. The folder appears whole or not at all: it is
+// built beside its place, synced and renamed. Nothing but the record and the
+// extras goes in, so the same record gives the same bytes.
+func Write(ctx context.Context, dir string, rec *bench.Record, traces map[string][]trace.Trace, raw []bench.RawFile, extra Extras) error {
+	byHash := map[string]*bench.RawFile{}
+	var hashes []string
+	for i := range raw {
+		hashes = append(hashes, raw[i].SHA256)
+		byHash[raw[i].SHA256] = &raw[i]
+	}
+	return write(ctx, dir, source{rec,
+		func(id string) ([]trace.Trace, error) { return traces[id], nil },
+		hashes,
+		func(sha256 string) (*bench.RawFile, error) { return byHash[sha256], nil },
+	}, extra)
+}
+
+// Export writes a study of a notebook as a package, as [Write] does, reading
+// one cook at a time. progress may be nil.
+func Export(ctx context.Context, dir string, from bench.Reader, studyID string, extra Extras, progress func(done, total int)) error {
+	rec, err := from.Record(ctx, studyID)
+	if err != nil {
+		return err
+	}
+	var hashes []string
+	if all, ok := from.(interface {
+		RawOf(ctx context.Context, studyID string) ([]string, error)
+	}); ok {
+		if hashes, err = all.RawOf(ctx, studyID); err != nil {
+			return err
+		}
+	}
+	done := 0
+	return write(ctx, dir, source{rec,
+		func(id string) ([]trace.Trace, error) {
+			if done++; progress != nil {
+				progress(done, len(rec.Cooks))
+			}
+			return from.Traces(ctx, studyID, id)
+		},
+		hashes,
+		func(sha256 string) (*bench.RawFile, error) { return from.Raw(ctx, sha256) },
+	}, extra)
+}
+
+// source is where a package's content comes from. hashes are the logs that
+// are known before the cooks are read.
+type source struct {
+	rec    *bench.Record
+	traces func(cookID string) ([]trace.Trace, error)
+	hashes []string
+	raw    func(sha256 string) (*bench.RawFile, error)
+}
+
+func write(ctx context.Context, dir string, from source, extra Extras) (err error) {
+	if from.rec == nil || from.rec.Study == nil || from.rec.Study.ID == "" {
+		return fault.New("missing-id", "a package needs a study with an id")
+	}
+	dir = filepath.Clean(dir)
+	if err := mayReplace(dir, extra.Replace); err != nil {
+		return err
+	}
+	temp, err := os.MkdirTemp(filepath.Dir(dir), "."+filepath.Base(dir)+".part-*")
+	if err != nil {
+		return diskFault(dir, err)
+	}
+	defer func() { err = errors.Join(err, os.RemoveAll(temp)) }()
+	if err := os.Chmod(temp, 0o755); err != nil {
+		return diskFault(dir, err)
+	}
+	w := &writer{ctx: ctx, root: temp, sums: map[string]string{}, lower: map[string]bool{}}
+	if err := w.all(from, extra); err != nil {
+		return err
+	}
+	return moveInPlace(temp, dir)
+}
+
+// writer writes the files of a package and keeps their checksums.
+type writer struct {
+	ctx       context.Context
+	root      string
+	sums      map[string]string // by path
+	lower     map[string]bool   // paths in lower case: some file systems do not tell them apart
+	resources []Resource
+}
+
+// put writes one file durably.
+func (w *writer) put(path string, b []byte) error {
+	if err := w.ctx.Err(); err != nil {
+		return err
+	}
+	if !fs.ValidPath(path) || path == "." || strings.ContainsAny(path, "\\:\x00\r\n") {
+		return fault.New("package-path", "a file of a package must have a plain path below its folder").On("path", path).
+			WithFix("use a relative path with forward slashes and without ..")
+	}
+	if w.lower[strings.ToLower(path)] {
+		return fault.New("package-path", "two files of the package would have the same name").On("path", path).
+			WithFix("rename one of them")
+	}
+	w.lower[strings.ToLower(path)] = true
+	name := filepath.Join(w.root, filepath.FromSlash(path))
+	if err := os.MkdirAll(filepath.Dir(name), 0o755); err != nil {
+		return diskFault(path, err)
+	}
+	f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if err != nil {
+		return diskFault(path, err)
+	}
+	_, err = f.Write(b)
+	if err := errors.Join(err, f.Sync(), f.Close()); err != nil {
+		return diskFault(path, err)
+	}
+	w.sums[path] = hashOf(b)
+	return nil
+}
+
+func (w *writer) all(from source, extra Extras) error {
+	rec := from.rec
+	if err := w.put("study.yaml", rec.Document); err != nil {
+		return err
+	}
+	for _, path := range slices.Sorted(maps.Keys(rec.CookFiles)) {
+		if err := w.put(path, rec.CookFiles[path]); err != nil {
+			return err
+		}
+	}
+	if err := w.seal(rec.Seal); err != nil {
+		return err
+	}
+	if err := errors.Join(
+		putTable(w, &lotTable, rec.Study.Lots), putTable(w, &pieceTable, rec.Study.Pieces),
+		putTable(w, &treatmentTable, rec.Study.Treatments), putTable(w, &tastingTable, rec.Study.Tastings),
+		putTable(w, &cookTable, rec.Cooks), putTable(w, &markTable, partsOf(rec, func(k *study.Cook) []study.Mark { return k.Marks })),
+		putTable(w, &weighingTable, partsOf(rec, func(k *study.Cook) []study.Weighing { return k.Weighings })),
+		putTable(w, &readingTable, partsOf(rec, valuesOf)),
+		putTable(w, &deviationTable, partsOf(rec, func(k *study.Cook) []study.Deviation { return k.Deviations })),
+		putTable(w, &logTable, partsOf(rec, func(k *study.Cook) []study.LogRef { return k.Logs })),
+		putTable(w, &historyTable, rec.Events),
+	); err != nil {
+		return err
+	}
+	if err := w.samplesAndLogs(from); err != nil {
+		return err
+	}
+	for _, t := range extra.Tables {
+		if err := w.table(t); err != nil {
+			return err
+		}
+	}
+	if extra.Findings != nil {
+		if !json.Valid(extra.Findings) {
+			return fault.New("findings-json", "the findings are not JSON").In("findings.json")
+		}
+		if err := w.put("findings.json", extra.Findings); err != nil {
+			return err
+		}
+	}
+	for _, path := range slices.Sorted(maps.Keys(extra.Files)) {
+		if err := w.put(path, extra.Files[path]); err != nil {
+			return err
+		}
+	}
+	d, err := marshalJSON(describe(rec, w.resources))
+	if err != nil {
+		return err
+	}
+	if err := errors.Join(
+		w.put("datapackage.json", d), w.put("README.txt", readme(rec, w.resources, extra)), w.put("CITATION.cff", citation(rec)),
+	); err != nil {
+		return err
+	}
+	return w.put(manifestPath, manifest(w.sums))
+}
+
+// seal writes what was sealed byte for byte, so that its SHA-256, by any
+// program, is the seal's hash.
+func (w *writer) seal(s *study.Seal) error {
+	if s == nil {
+		return nil
+	}
+	b, err := marshalJSON(sealFile{FormatVersion, s.Hash, formatTime(s.At), sealedPath})
+	if err != nil {
+		return err
+	}
+	return errors.Join(w.put(sealedPath, s.Canonical), w.put("seal.json", b))
+}
+
+const sealedPath = "sealed.json"
+
+type sealFile struct {
+	Format int    `json:"format"`
+	Hash   string `json:"hash"` // SHA-256 of the file, hex
+	At     string `json:"at"`
+	File   string `json:"file"`
+}
+
+func putTable[T any](w *writer, t *table[T], rows []T) error {
+	b, err := t.write(rows)
+	if err != nil {
+		return err
+	}
+	w.resources = append(w.resources, t.resource(b))
+	return w.put(t.path(), b)
+}
+
+func partsOf[T any](rec *bench.Record, of func(*study.Cook) []T) []part[T] {
+	var out []part[T]
+	for i := range rec.Cooks {
+		k := &rec.Cooks[i]
+		for _, x := range of(k) {
+			out = append(out, part[T]{k.ID, k.Label, x})
+		}
+	}
+	return out
+}
+
+// valuesOf gives every value of a cook's readings a row.
+func valuesOf(k *study.Cook) []value {
+	var out []value
+	for _, r := range k.Readings {
+		if len(r.Values) == 0 {
+			out = append(out, value{Reading: r})
+		}
+		for i := range r.Values {
+			out = append(out, value{Reading: r, repeat: i + 1, value: &r.Values[i]})
+		}
+	}
+	return out
+}
+
+// samplesAndLogs writes the samples of every cook and every log they, or the
+// cooks, name.
+func (w *writer) samplesAndLogs(from source) error {
+	var channels []part[channel]
+	hashes := map[string]bool{} // the logs of the study
+	for _, h := range from.hashes {
+		hashes[h] = true
+	}
+	var sampleResources []Resource
+	names := map[string]bool{}
+	allKnown := true
+	for i := range from.rec.Cooks {
+		k := &from.rec.Cooks[i]
+		traces, err := from.traces(k.ID)
+		if err != nil {
+			return err
+		}
+		name := fileName(k, i+1, names)
+		files := sampleFiles(name, traces)
+		where := make([]channel, len(traces))
+		for n, f := range files {
+			b := writeSamples(f, traces, k)
+			if err := w.put(f.path, b); err != nil {
+				return err
+			}
+			resource := "samples-" + strings.ToLower(name)
+			if n > 0 {
+				resource += fmt.Sprintf(".%d", n+1)
+			}
+			title := "Samples of cook " + k.Label
+			sampleResources = append(sampleResources, newResource(resource, f.path, title, "", sampleSchema(f, traces), b))
+			for j, t := range f.traces {
+				where[t] = channel{traces[t], t + 1, f.path, f.columns[j], len(traces[t].TimesUS)}
+			}
+		}
+		for t := range where {
+			if err := traces[t].Validate(); err != nil {
+				return err
+			}
+			channels = append(channels, part[channel]{k.ID, k.Label, where[t]})
+			hashes[traces[t].Source] = true
+		}
+		for _, l := range k.Logs {
+			hashes[l.SHA256] = true
+		}
+	}
+	delete(hashes, "")
+	var raws []rawRow
+	for _, sha := range slices.Sorted(maps.Keys(hashes)) {
+		f, err := from.raw(sha)
+		if e := fault.As(err); e != nil && e.Code == "raw-unknown" {
+			f, err = nil, nil // the notebook never had it
+		}
+		if err != nil {
+			return err
+		}
+		if f == nil {
+			allKnown = false
+			continue
+		}
+		if got := hashOf(f.Bytes); got != sha {
+			return fault.New("raw-hash", "the log %q is not what its hash says", f.Name).On("sha256", sha).WithFix("its SHA-256 is %s", got)
+		}
+		row := rawRow{sha, f.Name, "raw/" + sha + extension(f.Name), len(f.Bytes)}
+		raws = append(raws, row)
+		if err := w.put(row.file, f.Bytes); err != nil {
+			return err
+		}
+	}
+	t := channelTable
+	if !allKnown {
+		t.foreignKeys = ofCook // not every log is here
+	}
+	err := errors.Join(putTable(w, &t, channels), putTable(w, &rawTable, raws))
+	w.resources = append(w.resources, sampleResources...)
+	return err
+}
+
+// extension keeps a log's ending, so that it opens in what wrote it.
+func extension(name string) string {
+	e := strings.ToLower(filepath.Ext(name))
+	if len(e) > 1 && len(e) <= 8 && isPlainName(e[1:]) {
+		return e
+	}
+	return ""
+}
+
+func (w *writer) table(t Table) error {
+	if !isPlainName(t.Name) || strings.ToLower(t.Name) != t.Name {
+		return fault.New("package-path", "a table needs a plain name").On("table", t.Name).WithFix("use lower case letters, digits and hyphens")
+	}
+	var header []string
+	for _, f := range t.Fields {
+		header = append(header, f.Name)
+	}
+	b := appendRecord(nil, header)
+	for r, row := range t.Rows {
+		if len(row) != len(t.Fields) {
+			return fault.New("csv-cells", "the row has %d cells, and the table has %d columns", len(row), len(t.Fields)).In(t.Name + ".csv").AtRow(r + 1)
+		}
+		cells := slices.Clone(row)
+		for i, f := range t.Fields {
+			if f.Type == "string" {
+				cells[i] = guard(cells[i])
+			}
+		}
+		b = appendRecord(b, cells)
+	}
+	w.resources = append(w.resources, newResource(t.Name, t.Name+".csv", t.Title, t.Description,
+		Schema{Fields: t.Fields, MissingValues: []string{""}, PrimaryKey: t.PrimaryKey}, b))
+	return w.put(t.Name+".csv", b)
+}
+
+// mayReplace refuses to write where something is.
+func mayReplace(dir string, replace bool) error {
+	info, err := os.Lstat(dir)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil
+	case err != nil:
+		return diskFault(dir, err)
+	case !replace || !info.IsDir():
+		return fault.BadUsage("package-exists", "there already is something here").In(dir).
+			WithFix("choose another folder, or say that the package is to be replaced")
+	case !IsPackage(dir):
+		return fault.BadUsage("package-exists", "this folder is not a package, so it is not replaced").In(dir).
+			WithFix("choose another folder")
+	}
+	return nil
+}
+
+// moveInPlace gives a finished folder its name. A package that has the name
+// is put aside first and removed when the new one is in place.
+func moveInPlace(temp, dir string) error {
+	if err := syncTree(temp); err != nil {
+		return diskFault(dir, err)
+	}
+	old := ""
+	if _, err := os.Lstat(dir); err == nil {
+		old = temp + ".old"
+		if err := os.Rename(dir, old); err != nil {
+			return diskFault(dir, err)
+		}
+	}
+	if err := os.Rename(temp, dir); err != nil {
+		if old != "" {
+			err = errors.Join(err, os.Rename(old, dir))
+		}
+		return diskFault(dir, err)
+	}
+	if err := syncDir(filepath.Dir(dir)); err != nil {
+		return diskFault(dir, err)
+	}
+	if old != "" {
+		return diskFault(old, os.RemoveAll(old))
+	}
+	return nil
+}
+
+// syncTree makes the names in a folder survive a power cut; the files were
+// synced as they were written.
+func syncTree(root string) error {
+	return filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+		if err != nil || !d.IsDir() {
+			return err
+		}
+		return syncDir(path)
+	})
+}
+
+func diskFault(path string, err error) error {
+	if err == nil || fault.As(err) != nil {
+		return err
+	}
+	switch {
+	case errors.Is(err, syscall.ENOSPC):
+		return fault.New("disk-full", "no room left on the disk; nothing of the package was kept").In(path).
+			WithFix("free some space and try again").Wrap(err)
+	case errors.Is(err, fs.ErrNotExist):
+		return fault.BadUsage("package-missing", "the folder to write in does not exist").In(path).WithFix("make it first").Wrap(err)
+	case errors.Is(err, fs.ErrPermission):
+		return fault.New("package-readonly", "the folder cannot be written").In(path).
+			WithFix("give yourself write permission, or choose another folder").Wrap(err)
+	}
+	return fault.New("package-io", "the disk refused").In(path).Wrap(err)
+}
