@@ -119,3 +119,17 @@ func BenchmarkSignFlipExact(b *testing.B) {
 		f.Interval(0.90)
 	}
 }
+
+// Influence of each of 1,000 blocks of 10,000 cooks.
+func BenchmarkLeaveOneOut(b *testing.B) {
+	t, _ := syntheticCooks(1000, 10, 10, 1)
+	for _, blocks := range []Blocks{BlocksFixed, BlocksRandom} {
+		b.Run(string(blocks), func(b *testing.B) {
+			c := compare(b, t, Options{Control: "t0", Blocks: blocks})
+			b.ReportAllocs()
+			for b.Loop() {
+				c.LeaveOneOut()
+			}
+		})
+	}
+}

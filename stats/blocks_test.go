@@ -211,12 +211,49 @@ func TestLeaveOneOut(t *testing.T) {
 		near(t, "se without "+without.Block, k.SE, SD(rest)/3, 1e-12)
 		near(t, "df without "+without.Block, k.DF, 8, 0)
 	}
-	// Incomplete tables stay mixed models.
-	d := load(t, "data/cakeA_bibd_t6_b15_k2.csv")
-	mixed := compare(t, NewTable(d.numbers(t, "angle"), d["temp"], d["replicate"]), Options{Control: "175"})
-	for _, without := range mixed.LeaveOneOut() {
-		if without.Err != nil || math.IsNaN(without.Contrasts[0].SE) {
-			t.Errorf("without %s: %v", without.Block, without.Err)
-		}
+}
+
+// Dropping a block by algebra gives what fitting the remaining table gives.
+func TestLeaveOneOutEqualsRefit(t *testing.T) {
+	cakeA := load(t, "data/cake.csv").where("recipe", "A")
+	bibd := load(t, "data/cakeA_bibd_t6_b15_k2.csv")
+	singular := load(t, "data/synth_singular.csv").without(4, 11)
+	lost := load(t, "data/cake.csv").without(3, 17, 18, 40, 77, 101, 140, 199, 233, 260)
+	full := NewTable(lost.numbers(t, "angle"), lost["recipe"], lost["replicate"])
+	full.Factors = lost.factors("temp")
+	for _, c := range []struct {
+		name  string
+		table Table
+		o     Options
+	}{
+		{"complete blocks", NewTable(cakeA.numbers(t, "angle"), cakeA["temp"], cakeA["replicate"]), Options{Control: "175"}},
+		{"incomplete blocks", NewTable(bibd.numbers(t, "angle"), bibd["temp"], bibd["replicate"]), Options{Control: "175"}},
+		{"incomplete, fixed", NewTable(bibd.numbers(t, "angle"), bibd["temp"], bibd["replicate"]), Options{Control: "175", Blocks: BlocksFixed}},
+		{"zero block variance", NewTable(singular.numbers(t, "y"), singular["treat"], singular["block"]), Options{Control: "A"}},
+		{"with a further factor", full, Options{Control: "A", Also: []string{"temp"}}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			whole := compare(t, c.table, c.o)
+			fast := whole.downdate()
+			used := 0
+			for b, without := range whole.LeaveOneOut() {
+				if fast(b) != nil {
+					used++
+				}
+				want, err := whole.refitWithout(b)
+				if err != nil {
+					t.Fatal(err)
+				}
+				for i, k := range without.Contrasts {
+					what := "without " + without.Block + ": " + k.Treatment
+					near(t, what, k.Estimate, want[i].Estimate, 1e-6)
+					near(t, what+" se", k.SE, want[i].SE, 1e-6)
+					near(t, what+" df", k.DF, want[i].DF, 1e-5)
+				}
+			}
+			if used == 0 {
+				t.Error("the algebra was never used")
+			}
+		})
 	}
 }

@@ -89,11 +89,15 @@ func (c Contrast) OneSidedP(claim Claim, bound float64) float64 {
 // fill computes everything that follows from estimate, standard error and
 // degrees of freedom.
 func (c *Contrast) fill(alpha, margin float64) {
+	c.fillWith(tQuantile(1-alpha/2, c.DF), margin)
+}
+
+// fillWith is fill with the t quantile of the interval already known.
+func (c *Contrast) fillWith(quantile, margin float64) {
 	c.T = c.Estimate / c.SE
 	c.P = c.OneSidedP(Either, 0)
 	c.PAdjusted = c.P
-	ci := c.Interval(1 - alpha)
-	c.CILow, c.CIHigh = ci.Low, ci.High
+	c.CILow, c.CIHigh = c.Estimate-quantile*c.SE, c.Estimate+quantile*c.SE
 	c.EquivP = c.EquivalenceP(margin)
 }
 

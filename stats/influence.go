@@ -53,47 +53,59 @@ func (c *Comparison) DifferenceValues(i int) []float64 {
 
 // Influence is the comparison as it would stand without one block.
 type Influence struct {
-	Block     string
-	Contrasts []Contrast // in the order of the whole comparison; NaN where it cannot be told
+	Block string
+	// Contrasts in the order of the whole comparison, not adjusted for one
+	// another; NaN where a contrast cannot be told without the block.
+	Contrasts []Contrast
 	// Err says why nothing could be fitted without the block.
 	Err error
 }
 
 // LeaveOneOut repeats the same analysis without each block in turn. A
-// complete table keeps its fixed blocks, a mixed model stays one. Without
-// blocks it returns nil.
+// complete table keeps its fixed blocks, a mixed model stays one and its
+// variances are estimated anew. Without blocks it returns nil.
 func (c *Comparison) LeaveOneOut() []Influence {
 	if c.units.block == nil {
 		return nil
 	}
+	fast := c.downdate()
+	out := make([]Influence, c.NBlocks)
+	for b, block := range c.units.block.levels {
+		out[b] = Influence{Block: block, Contrasts: fast(b)}
+		if out[b].Contrasts == nil {
+			out[b].Contrasts, out[b].Err = c.refitWithout(b)
+		}
+	}
+	return out
+}
+
+// refitWithout drops a block from the table and compares again.
+func (c *Comparison) refitWithout(block int) ([]Contrast, error) {
 	o := c.opt
 	o.Control = c.Control
 	if o.Blocks == BlocksAuto && !c.Complete {
 		o.Blocks = BlocksRandom // the design stays incomplete, whichever block is left out
 	}
-	out := make([]Influence, c.NBlocks)
-	for b, block := range c.units.block.levels {
-		out[b] = Influence{Block: block, Contrasts: make([]Contrast, len(c.Contrasts))}
-		for i, k := range c.Contrasts {
-			nan := math.NaN()
-			out[b].Contrasts[i] = Contrast{Treatment: k.Treatment, Control: k.Control, Estimate: nan, SE: nan, DF: nan,
-				CILow: nan, CIHigh: nan, T: nan, P: nan, PAdjusted: nan, EquivP: nan}
-		}
-		without, err := compareUnits(c.units.withoutBlock(b), o)
-		if err != nil {
-			out[b].Err = err
-			continue
-		}
-		for i, k := range out[b].Contrasts {
-			j := slices.IndexFunc(without.Contrasts, func(w Contrast) bool {
-				return w.Treatment == k.Treatment && w.Control == k.Control
-			})
-			if j >= 0 {
-				out[b].Contrasts[i] = without.Contrasts[j]
-			}
+	nan := math.NaN()
+	out := make([]Contrast, len(c.Contrasts))
+	for i, k := range c.Contrasts {
+		out[i] = Contrast{Treatment: k.Treatment, Control: k.Control, Estimate: nan, SE: nan, DF: nan,
+			CILow: nan, CIHigh: nan, T: nan, P: nan, PAdjusted: nan, EquivP: nan}
+	}
+	without, err := compareUnits(c.units.withoutBlock(block), o)
+	if err != nil {
+		return out, err
+	}
+	for i, k := range out {
+		j := slices.IndexFunc(without.Contrasts, func(w Contrast) bool {
+			return w.Treatment == k.Treatment && w.Control == k.Control
+		})
+		if j >= 0 {
+			out[i] = without.Contrasts[j]
+			out[i].PAdjusted = nan
 		}
 	}
-	return out
+	return out, nil
 }
 
 // withoutBlock drops the units of one block.

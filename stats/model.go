@@ -41,14 +41,15 @@ type Model struct {
 	Components []Component
 	Notes      []fault.Note
 
-	coding *coding
-	basis  *basis
-	level  []float64 // response means taken out: of the whole, or of each block
-	gamma  []float64 // coordinates on the basis; with random groupings the constant leads
-	seqSS  []float64 // squared least-squares coordinates, for the analysis of variance
-	rss    float64   // least-squares residual sum of squares
-	ssB    float64   // sum of squares of fixed blocks
-	resid  []float64
+	coding  *coding
+	basis   *basis
+	level   []float64 // response means taken out: of the whole, or of each block
+	gamma   []float64 // coordinates on the basis; with random groupings the constant leads
+	lsGamma []float64 // with random groupings: their least-squares values
+	seqSS   []float64 // squared least-squares coordinates, for the analysis of variance
+	rss     float64   // least-squares residual sum of squares
+	ssB     float64   // sum of squares of fixed blocks
+	resid   []float64
 
 	reml    *remlProblem
 	profile *profile
@@ -152,6 +153,7 @@ func (m *Model) fitRandom(spec ModelSpec, factors map[string]factor) error {
 		return fault.New("singular-fit", "the variances of %s cannot be estimated from these data", strings.Join(spec.Random, " and ")).
 			WithFix("use fixed blocks, or fewer random groupings")
 	}
+	m.lsGamma = append([]float64{0}, m.gamma...)
 	m.setProfile(at, curve)
 	for _, c := range m.Components {
 		if c.Variance == 0 {
@@ -170,7 +172,7 @@ func (m *Model) fitRandom(spec ModelSpec, factors map[string]factor) error {
 func (m *Model) setProfile(at *profile, curve *curvature) {
 	m.profile, m.curve = at, curve
 	m.Sigma2 = at.sigma2
-	m.gamma = append([]float64{0}, m.gamma...)
+	m.gamma = append([]float64(nil), m.lsGamma...)
 	for k, b := range at.beta {
 		m.gamma[k] += b
 	}

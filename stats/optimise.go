@@ -50,7 +50,24 @@ func (p *remlProblem) maximise() (*profile, *curvature) {
 	if best == nil {
 		return nil, nil
 	}
-	return p.polish(best)
+	return p.polish(p.snap(best))
+}
+
+// snap sets variance ratios to zero that the likelihood cannot tell from it: a
+// search that runs towards the boundary stops just short of it.
+func (p *remlProblem) snap(at *profile) *profile {
+	const indistinct = 1e-8 // of the deviance
+	for k, th := range at.theta {
+		if th == 0 {
+			continue
+		}
+		theta := append([]float64(nil), at.theta...)
+		theta[k] = 0
+		if zero := p.at(theta); zero != nil && zero.deviance <= at.deviance+indistinct {
+			at = zero
+		}
+	}
+	return at
 }
 
 // lineSearch minimises f over θ ∈ [0, ∞) mapped to u = θ/(1+θ) ∈ [0, 1): a

@@ -31,16 +31,27 @@ type remlProblem struct {
 	order  []int
 	names  []string
 	within []float64 // FᵀF inside the levels of factor 1, (p+1)²
-	d1, d2 []float64 // rows per level
+	level1 []int     // level of factor 1 of each row
+	sizes  []sizeClass
+	f      [][]float64 // F by columns
+	d1, d2 []float64   // rows per level
 	t1, t2 [][]float64
 	parts  []remlPart
+}
+
+// sizeClass gathers the levels of factor 1 with equally many rows: they enter
+// the likelihood only through the sum of their outer products.
+type sizeClass struct {
+	d     float64   // rows per level
+	count float64   // levels
+	outer []float64 // Σ t tᵀ over them, t the level's sums of F
 }
 
 // remlPart is one connected set of levels of both factors.
 type remlPart struct {
 	rows  []int    // levels of factor 1
 	cells [][]cell // for each of rows: its cells
-	cols  []int    // levels of factor 2; empty with one random factor
+	cols  []int    // levels of factor 2
 }
 
 // cell counts the observations of a level of factor 1 in a local level of
@@ -60,17 +71,32 @@ func newREML(q [][]float64, r []float64, groups []grouping) *remlProblem {
 	}
 	slices.SortStableFunc(p.order, func(a, b int) int { return cmp.Compare(groups[b].levels, groups[a].levels) })
 	f := append(slices.Clone(q), r)
+	p.f = f
 	g1 := groups[p.order[0]]
 	p.d1, p.t1 = levelSums(g1, f)
 	p.within = withinMoments(g1, p.d1, p.t1, f)
+	p.level1 = g1.index
+	p.classify()
 	if len(groups) == 1 {
-		p.parts = []remlPart{{rows: seq(g1.levels), cells: make([][]cell, g1.levels)}}
 		return p
 	}
 	g2 := groups[p.order[1]]
 	p.d2, p.t2 = levelSums(g2, f)
 	p.parts = connect(g1, g2)
 	return p
+}
+
+// classify fills the size classes, smallest first.
+func (p *remlProblem) classify() {
+	m := p.p + 1
+	for a, d := range p.d1 {
+		k, found := slices.BinarySearchFunc(p.sizes, d, func(c sizeClass, d float64) int { return cmp.Compare(c.d, d) })
+		if !found {
+			p.sizes = slices.Insert(p.sizes, k, sizeClass{d: d, outer: make([]float64, m*m)})
+		}
+		p.sizes[k].count++
+		addOuter(p.sizes[k].outer, p.t1[a], p.t1[a], 1)
+	}
 }
 
 func seq(n int) []int {
@@ -209,10 +235,9 @@ func (p *remlProblem) reduced(pt remlPart, th1, th2 float64) (h, s *symmetric, r
 func (p *remlProblem) moments(theta []float64) (f []float64, logDet float64) {
 	f = slices.Clone(p.within)
 	th1 := theta[0]
-	for a, d := range p.d1 {
-		e := 1 + th1*th1*d
-		logDet += math.Log1p(th1 * th1 * d)
-		addOuter(f, p.t1[a], p.t1[a], 1/(d*e))
+	for _, c := range p.sizes {
+		logDet += c.count * math.Log1p(th1*th1*c.d)
+		axpy(f, c.outer, 1/(c.d*(1+th1*th1*c.d)))
 	}
 	if len(theta) < 2 || theta[1] == 0 {
 		return f, logDet
@@ -322,18 +347,22 @@ func (p *remlProblem) curvature(at *profile, sigma2 float64) *curvature {
 	}
 	var tr [2]float64     // tr G_kk
 	var fro [2][2]float64 // ‖G_jk‖²
-	for _, pt := range p.parts {
-		k := len(pt.cols)
-		var sInv, h *symmetric
-		var u [][]float64 // B₂ = S⁻¹(T₂ − NᵀWT₁)
-		if k > 0 {
-			var s *symmetric
-			h, s, u = p.reduced(pt, th1, th2)
-			s.cholesky()
-			s.forward(u)
-			s.backward(u)
-			sInv = s.inverse()
+	if kf == 1 {
+		for _, c := range p.sizes {
+			e := 1 / (1 + th1*th1*c.d)
+			axpy(dd[0], c.outer, e*e)
+			axpy(g[0][0], c.outer, e*e*e*c.d)
+			tr[0] += c.count * e * c.d
+			fro[0][0] += c.count * e * c.d * e * c.d
 		}
+	}
+	for _, pt := range p.parts { // none with one random factor
+		k := len(pt.cols)
+		h, s, u := p.reduced(pt, th1, th2) // u becomes B₂ = S⁻¹(T₂ − NᵀWT₁)
+		s.cholesky()
+		s.forward(u)
+		s.backward(u)
+		sInv := s.inverse()
 		a2, ae := newSymmetric(k), newSymmetric(k)
 		kb := make([][]float64, k) // NᵀE B₁
 		for j := range kb {
@@ -365,9 +394,6 @@ func (p *remlProblem) curvature(at *profile, sigma2 float64) *curvature {
 					kb[x.col][j] += e * x.count * b1[j]
 				}
 			}
-		}
-		if k == 0 {
-			continue
 		}
 		sa := sInv.times(a2.a) // S⁻¹A
 		t2 := th2 * th2

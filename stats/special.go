@@ -4,7 +4,11 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mathext"
+	"gonum.org/v1/gonum/stat/distuv"
 )
+
+// stdQuantile is the quantile of the standard normal distribution.
+func stdQuantile(p float64) float64 { return distuv.UnitNormal.Quantile(p) }
 
 // regIncBeta is the regularised incomplete beta function, with arguments
 // outside [0, 1] and non-numbers answered instead of a panic.
