@@ -294,6 +294,9 @@ func (s *Solver) step(stop float64, targets []target, leg *Leg) (*target, error)
 	left := stop - s.legTime()
 	dt := math.Min(s.hNext, s.maxStep)
 	full := dt
+	if s.moist {
+		dt = s.frontStep(dt)
+	}
 	lands := false
 	if dt >= left*(1-1e-9) {
 		dt, lands = left, true
@@ -343,12 +346,33 @@ func (s *Solver) step(stop float64, targets []target, leg *Leg) (*target, error)
 		if lands || pinned > 0 {
 			s.hNext = math.Max(s.hNext, full)
 		}
+		if s.handedOver && pinned == 0 && !lands {
+			s.kinkStep = math.Min(2*dt, math.Max(dt, dt*next*0.8))
+		}
+		s.handedOver = s.completed
 		s.accept(dt, errK)
 		if lands {
 			s.t = s.legStart + stop
 		}
 		return hit, nil
 	}
+}
+
+// frontStep shortens a step to what the boiling front allows: it ends about
+// when the front leaves its cell, and it is short just after, while the cell
+// left behind heats up.
+func (s *Solver) frontStep(dt float64) float64 {
+	if s.handedOver {
+		dt = math.Min(dt, s.kinkStep)
+	}
+	for i, r := range s.dryRate[:s.mesh.n] {
+		if r > 0 {
+			if left := (1 - s.now.dry[i]) / r * 1.02; left < dt && left > 0.02*dt {
+				dt = left
+			}
+		}
+	}
+	return dt
 }
 
 const minStepS = 1e-5

@@ -55,6 +55,8 @@ type Solver struct {
 	plateRate               [3]float64
 	stageK                  int
 	aDown                   bool
+	completed, handedOver   bool    // a cell boiled dry in this step, in the one before
+	kinkStep                float64 // step that worked after the last such hand-over
 	t, legStart             float64
 	leg                     int
 	hNext                   float64
@@ -356,6 +358,7 @@ func (s *Solver) prepare(spec *Spec, opt Options) error {
 	s.oiled = [3]float64{1, 1, 1}
 	s.touchedAt = [3]float64{}
 	s.hNext = restartStepS
+	s.handedOver, s.kinkStep = false, 1
 	s.curvesStale = false
 	s.halfDrip, s.halfDripJ = 0, 0
 	s.newton, s.steps, s.rejected, s.reruns = 0, 0, 0, 0

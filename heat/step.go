@@ -436,6 +436,11 @@ func (s *Solver) setSmooth() {
 	}
 }
 
+// roughWeight scales the squared error of drying and dry cells, on top of
+// their share of the volume: a thin crust follows its neighbours at once and
+// its own momentary error fades.
+const roughWeight = 0.1
+
 // errorNorm returns the rms over the piece of the step's error estimate, K:
 // the difference to the third-order companion, damped by the Newton matrix
 // in the stiff directions.
@@ -451,7 +456,7 @@ func (s *Solver) errorNorm(dt float64) float64 {
 		x := s.dT[i]
 		v /= s.mesh.total
 		if s.moist && (s.now.e[i] >= s.curve[i].eBoil || s.now.dry[i] > 0) {
-			v *= v
+			v *= v * roughWeight
 		}
 		sum += v * x * x
 	}

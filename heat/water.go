@@ -213,6 +213,7 @@ func (s *Solver) setDiffusion(d float64) {
 func (s *Solver) settle(dt float64) bool {
 	n := s.mesh.n
 	s.stepBoiled, s.stepBoiledJ = 0, 0
+	s.completed = false
 	for i := range n {
 		c := &s.curve[i]
 		s.now.boils[i] = false
@@ -229,6 +230,7 @@ func (s *Solver) settle(dt float64) bool {
 		if m >= free {
 			m = free
 			s.now.dry[i] = 1
+			s.completed = true
 		} else {
 			s.now.dry[i] = before + (1-before)*m/free
 			s.now.boils[i] = true
