@@ -13,6 +13,8 @@ import (
 	"strings"
 	"syscall"
 
+	"golang.org/x/sync/errgroup"
+
 	"trivet/bench"
 	"trivet/fault"
 	"trivet/study"
@@ -130,7 +132,7 @@ type writer struct {
 	resources []Resource
 }
 
-// put writes one file durably.
+// put writes one file; [syncTree] makes it durable.
 func (w *writer) put(path string, b []byte) error {
 	if err := w.ctx.Err(); err != nil {
 		return err
@@ -153,7 +155,7 @@ func (w *writer) put(path string, b []byte) error {
 		return diskFault(path, err)
 	}
 	_, err = f.Write(b)
-	if err := errors.Join(err, f.Sync(), f.Close()); err != nil {
+	if err := errors.Join(err, f.Close()); err != nil {
 		return diskFault(path, err)
 	}
 	w.sums[path] = hashOf(b)
@@ -433,15 +435,41 @@ func moveInPlace(temp, dir string) error {
 	return nil
 }
 
-// syncTree makes the names in a folder survive a power cut; the files were
-// synced as they were written.
+// syncTree makes a folder survive a power cut: its files, then the names in
+// it. Files are synced several at a time, which a journaling file system
+// does together.
 func syncTree(root string) error {
-	return filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
-		if err != nil || !d.IsDir() {
+	var files, dirs []string
+	if err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+		if err == nil && d.IsDir() {
+			dirs = append(dirs, path)
+		} else if err == nil {
+			files = append(files, path)
+		}
+		return err
+	}); err != nil {
+		return err
+	}
+	var g errgroup.Group
+	g.SetLimit(32)
+	for _, path := range files {
+		g.Go(func() error {
+			f, err := os.OpenFile(path, os.O_WRONLY, 0)
+			if err != nil {
+				return err
+			}
+			return errors.Join(f.Sync(), f.Close())
+		})
+	}
+	if err := g.Wait(); err != nil {
+		return err
+	}
+	for _, dir := range dirs {
+		if err := syncDir(dir); err != nil {
 			return err
 		}
-		return syncDir(path)
-	})
+	}
+	return nil
 }
 
 func diskFault(path string, err error) error {
