@@ -219,6 +219,7 @@ func (w *worker) shortRow(s *segment, c int, b []byte, row int) {
 			s.numbers[c][s.rows] = math.NaN()
 		case Time:
 			s.times[c][s.rows] = NoTime
+			w.problem(s, NotATime, c, nil, b, row)
 		case Text:
 			w.text(s, c, nil)
 		}

@@ -245,7 +245,7 @@ func namesTime(name, unitRow string) bool {
 		}
 	}
 	_, form, bare, _ := nameUnit(name, unitRow)
-	return form != "" && (bare == "t" || bare == "T" || bare == "") || timeUnits[lower] != "" && lower != "d" && lower != "h"
+	return name == "t" || form != "" && (bare == "t" || bare == "T" || bare == "") || timeUnits[lower] != "" && lower != "d" && lower != "h"
 }
 
 // guessNumberForm tells what a column of numbers counts.

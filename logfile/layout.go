@@ -3,6 +3,7 @@ package logfile
 import (
 	"bytes"
 	"fmt"
+	"slices"
 	"strings"
 
 	"trivet/fault"
@@ -218,6 +219,8 @@ func (l *Layout) describe(b []byte) error {
 	if headers > 1 {
 		units = l.rows[first+1]
 	}
+	// The header again further down says nothing of its columns.
+	body := slices.DeleteFunc(slices.Clone(l.rows[l.data:]), func(r []string) bool { return r == nil || slices.Equal(r, header) })
 	used := map[string]int{}
 	for c := range max(n, len(header)) {
 		if c >= n && (c >= len(header) || header[c] == "") {
@@ -236,14 +239,10 @@ func (l *Layout) describe(b []byte) error {
 		if used[col.Name]++; used[col.Name] > 1 {
 			col.Name = fmt.Sprintf("%s (%d)", col.Name, used[col.Name])
 		}
-		l.typeColumn(&col, c)
+		l.typeColumn(&col, body, c)
 		l.Columns = append(l.Columns, col)
 	}
-	for _, r := range l.rows[l.data:] {
-		if r != nil && len(l.FirstRows) < 5 {
-			l.FirstRows = append(l.FirstRows, r)
-		}
-	}
+	l.FirstRows = body[:min(len(body), 5)]
 	// Where the records begin, and the header as it stands, in bytes.
 	at, comma := 0, l.Delimiter[0]
 	for i := range l.data {
@@ -255,7 +254,7 @@ func (l *Layout) describe(b []byte) error {
 		at += k
 	}
 	l.DataLine = bytes.Count(b[:at], []byte{'\n'}) + 1
-	l.data, l.rows = at, l.rows[l.data:]
+	l.data, l.rows = at, body
 	return nil
 }
 
@@ -295,8 +294,9 @@ func (l *Layout) headerRows(first, n int) int {
 		}
 		return 1
 	}
-	if isHead(row, body(first+1)) {
-		if first+2 < len(l.rows) && width(l.rows[first+1]) == n && isHead(l.rows[first+1], body(first+2)) {
+	records := body(min(first+2, len(l.rows)-1)) // surely below a header of two lines
+	if isHead(row, records) {
+		if first+2 < len(l.rows) && width(l.rows[first+1]) == n && isHead(l.rows[first+1], records) && !l.hasNumber(l.rows[first+1]) {
 			return 2
 		}
 		return 1
@@ -318,11 +318,21 @@ func (l *Layout) headerRows(first, n int) int {
 	return 1
 }
 
+// hasNumber tells whether a cell of the row is a number or a time.
+func (l *Layout) hasNumber(row []string) bool {
+	for _, c := range row {
+		if isNumber(c, l.Decimal[0]) || timeForms(c) != nil {
+			return true
+		}
+	}
+	return false
+}
+
 // typeColumn guesses what column c holds from the sampled records.
-func (l *Layout) typeColumn(col *ColumnLayout, c int) {
+func (l *Layout) typeColumn(col *ColumnLayout, rows [][]string, c int) {
 	var cells []string
 	blank := 0
-	for _, r := range l.rows[l.data:] {
+	for _, r := range rows {
 		switch {
 		case c >= len(r):
 		case isNoValue(r[c]):
