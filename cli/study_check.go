@@ -29,13 +29,14 @@ STUDY is a study document or the folder that holds a study.yaml.`,
   trivet study check . --strict`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(_ *cobra.Command, args []string) error {
-			s, cookFiles, err := readStudyFile(args[0])
+			f, err := readStudyFile(args[0])
 			if err != nil {
 				return err
 			}
-			findings := study.Check(s, cookFiles)
+			s := f.study
+			findings := f.document.Locate(study.Check(s, f.cookFiles))
 			if strict {
-				if err := strictFindings(args[0], findings); err != nil {
+				if err := strictFindings(f.path, findings); err != nil {
 					return err
 				}
 			}
@@ -53,13 +54,20 @@ STUDY is a study document or the folder that holds a study.yaml.`,
 	return c
 }
 
-// readStudyFile reads a study document, named itself or by its folder, and
-// the cook files it names. Cook files that are not there are left out: the
-// check says so.
-func readStudyFile(path string) (*study.Study, map[string][]byte, error) {
+// studyFile is a study document on disk with the cook files it names.
+type studyFile struct {
+	path      string
+	document  *study.Document
+	study     *study.Study
+	cookFiles map[string][]byte
+}
+
+// readStudyFile reads a study document, named itself or by its folder. Cook
+// files that are not there are left out: the check says so.
+func readStudyFile(path string) (*studyFile, error) {
 	info, err := os.Stat(path)
 	if errors.Is(err, fs.ErrNotExist) {
-		return nil, nil, fault.BadUsage("study-missing", "there is no such file or folder").In(path).
+		return nil, fault.BadUsage("study-missing", "there is no such file or folder").In(path).
 			WithFix("name a study document, or the folder that holds study.yaml")
 	}
 	if err == nil && info.IsDir() {
@@ -67,19 +75,23 @@ func readStudyFile(path string) (*study.Study, map[string][]byte, error) {
 	}
 	b, err := os.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
-		return nil, nil, fault.BadUsage("study-missing", "there is no study.yaml in this folder").In(filepath.Dir(path)).
+		return nil, fault.BadUsage("study-missing", "there is no study.yaml in this folder").In(filepath.Dir(path)).
 			WithFix("write one with: trivet study new")
 	}
 	if err != nil {
-		return nil, nil, fault.New("read", "the file could not be read").In(path).Wrap(err)
+		return nil, fault.New("read", "the file could not be read").In(path).Wrap(err)
 	}
 	s, err := study.Parse(path, b)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
+	}
+	document, err := study.ReadDocument(path, b)
+	if err != nil {
+		return nil, err
 	}
 	root, err := os.OpenRoot(filepath.Dir(path))
 	if err != nil {
-		return nil, nil, fault.New("read", "the folder could not be read").In(filepath.Dir(path)).Wrap(err)
+		return nil, fault.New("read", "the folder could not be read").In(filepath.Dir(path)).Wrap(err)
 	}
 	defer root.Close()
 	cookFiles := map[string][]byte{}
@@ -89,11 +101,11 @@ func readStudyFile(path string) (*study.Study, map[string][]byte, error) {
 			continue
 		}
 		if err != nil {
-			return nil, nil, fault.New("read", "the cook file could not be read").In(name).Wrap(err)
+			return nil, fault.New("read", "the cook file could not be read").In(name).Wrap(err)
 		}
 		cookFiles[name] = cook
 	}
-	return s, cookFiles, nil
+	return &studyFile{path, document, s, cookFiles}, nil
 }
 
 // strictFindings turns what is wrong or missing into an error.

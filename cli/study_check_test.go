@@ -48,7 +48,7 @@ func TestStudyNewThenCheck(t *testing.T) {
 
 	for _, arg := range []string{file, dir} { // by file and by folder
 		out, err = do(t, false, newStudyCheck, arg)
-		if err != nil || !strings.HasPrefix(out, "Salt early or late: 9 missing\n\nmissing\n  claim.says\n    the claim is not written down.\n    → write") {
+		if err != nil || !strings.HasPrefix(out, "Salt early or late: 9 missing\n\nmissing\n  claim.says, line 9\n    the claim is not written down.\n    → write") {
 			t.Fatalf("%v\n%s", err, out)
 		}
 	}
@@ -58,7 +58,7 @@ func TestStudyNewThenCheck(t *testing.T) {
 		}
 	}
 	_, err = do(t, false, newStudyCheck, dir, "--strict")
-	if err == nil || !strings.Contains(err.Error(), "claim.says: the claim is not written down; write") {
+	if err == nil || !strings.Contains(err.Error(), "study.yaml:9, claim.says: the claim is not written down; write") {
 		t.Errorf("strict: %v", err)
 	}
 

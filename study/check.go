@@ -58,7 +58,8 @@ const (
 // Check lists what is missing or doubtful in a study that Parse accepts, the
 // gravest first: in the plan, between the treatments, in the pieces and in
 // the cooks written so far. cookFiles holds the files that
-// [Study.CookFiles] names; nil leaves them unread.
+// [Study.CookFiles] names; nil leaves them unread. [Document.Locate] adds
+// the lines.
 func Check(s *Study, cookFiles map[string][]byte) []Finding {
 	c := &checker{study: s}
 	c.claim()
@@ -106,8 +107,15 @@ func (c *checker) questions() {
 	if len(c.study.Questions) == 0 {
 		c.add(Missing, "no-questions", "questions", 0, "the study asks no question; add one with a response, a comparison and a margin")
 	}
+	responses := 0
 	for _, q := range c.study.Questions {
 		c.question(q)
+		if q.Response != "" {
+			responses++
+		}
+	}
+	if responses > 4 {
+		c.add(Doubt, "many-questions", "questions", 0, "%d questions on responses share the risk, so each needs more blocks to settle; keep those that the claim is about", responses)
 	}
 }
 
@@ -203,6 +211,7 @@ func (c *checker) plan() {
 	if n > 0 && len(s.Design.RunOrder) == 0 && len(s.Cooks) == 0 {
 		c.add(Missing, "no-run-order", "design.run_order", 0, "no run order is drawn yet; \"trivet plan\" draws one from a seed and keeps both")
 	}
+	c.runOrder()
 	c.alwaysFirst()
 	if s.Licence == "" {
 		c.add(Doubt, "no-licence", "licence", 0, "no licence is named, so nobody may use the data; write licence: CC-BY-4.0, or another SPDX id")

@@ -41,6 +41,32 @@ func (c *checker) pieces() {
 			outside(x, "mass", x.MassKg)
 		}
 	}
+	c.origins()
+}
+
+// origins looks at where the pieces of a block, and all pieces, came from.
+func (c *checker) origins() {
+	lots := map[string]map[string]bool{} // block → lots
+	all := map[string]bool{}
+	for _, x := range c.study.Pieces {
+		if x.Lot == "" {
+			continue
+		}
+		all[x.Lot] = true
+		if lots[x.Block] == nil {
+			lots[x.Block] = map[string]bool{}
+		}
+		lots[x.Block][x.Lot] = true
+	}
+	for _, b := range slices.Sorted(maps.Keys(lots)) {
+		if b != "" && len(lots[b]) > 1 {
+			c.add(Doubt, "mixed-block", "pieces", 0, "block %s has pieces from lots %s, so its pieces are not alike by origin; give each lot blocks of its own",
+				b, strings.Join(slices.Sorted(maps.Keys(lots[b])), " and "))
+		}
+	}
+	if len(all) == 1 && len(lots) > 1 {
+		c.add(Doubt, "one-lot", "lots", 0, "all pieces come from lot %s, so the answer holds for it and others are untested; take blocks from several lots, or say so in the claim's scope", slices.Sorted(maps.Keys(all))[0])
+	}
 }
 
 // counted are the cooks a verdict may rest on.
@@ -217,6 +243,34 @@ func (c *checker) batches(cooks []Cook) {
 		}
 		if !shared {
 			c.add(Wrong, "batch-confounded", "cooks", 0, "all %s pieces were cooked on other days than the %s pieces, so treatment and day cannot be told apart and there is no verdict; cook both within each day", q.Compare.Treatment, q.Compare.Against)
+		}
+	}
+}
+
+// runOrder holds the drawn order against the planned blocks.
+func (c *checker) runOrder() {
+	runs := c.study.Design.RunOrder
+	blocks := map[string]map[string]bool{}
+	for _, r := range runs {
+		if r.Block == "" {
+			return
+		}
+		if blocks[r.Block] == nil {
+			blocks[r.Block] = map[string]bool{}
+		}
+		blocks[r.Block][r.Treatment] = true
+	}
+	if n := c.study.Blocks.Count; len(runs) > 0 && n > 0 && len(blocks) != n {
+		c.add(Doubt, "run-order-blocks", "design.run_order", 0, "the run order has %d of the %d planned blocks; draw it again with \"trivet plan\"", len(blocks), n)
+	}
+	if k := c.study.Blocks.Pieces; k > 0 && k < len(c.study.Treatments) {
+		return // incomplete blocks are meant
+	}
+	for _, b := range slices.Sorted(maps.Keys(blocks)) {
+		for _, t := range c.study.Treatments {
+			if !blocks[b][t.ID] {
+				c.add(Doubt, "run-order-gap", "design.run_order", 0, "the run order has no cook of block %s under %s; draw it again with \"trivet plan\"", b, t.ID)
+			}
 		}
 	}
 }

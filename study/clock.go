@@ -19,6 +19,12 @@ func isClock(text string) bool {
 	return m != nil && (m[1] != "" || m[5] != "" || m[6] != "")
 }
 
+// hasDate tells whether a clock time is written with its date.
+func hasDate(text string) bool {
+	m := clockForm.FindStringSubmatch(strings.TrimSpace(text))
+	return m != nil && m[1] != ""
+}
+
 // parseClock reads a clock time. day ("2026-03-01") stands in for a date that
 // is not written, and offset (minutes east of UTC) for an offset; both may be
 // missing.

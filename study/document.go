@@ -55,6 +55,44 @@ func (d *Document) Append(path string, value any) error {
 	return d.edit(path, value, func(t *target) (splice, error) { return d.appendSplice(t, value) }, true)
 }
 
+// Line returns the line on which a path stands, or the deepest part of it
+// that is written; 0 when none is.
+func (d *Document) Line(path string) int {
+	top, err := parseTree(d.name, d.src)
+	if err != nil || top == nil {
+		return 0
+	}
+	return d.line(top, path)
+}
+
+func (d *Document) line(top ast.Node, path string) int {
+	t, err := d.find(top, path)
+	if err != nil || t.place == "" {
+		return 0
+	}
+	n := t.node
+	if t.pair != nil {
+		n = t.pair.Key
+	}
+	line, _ := position(n)
+	return line
+}
+
+// Locate gives each finding the line its path stands on.
+func (d *Document) Locate(findings []Finding) []Finding {
+	top, err := parseTree(d.name, d.src)
+	if err != nil || top == nil {
+		return findings
+	}
+	out := slices.Clone(findings)
+	for i := range out {
+		if line := d.line(top, out[i].Where); line > 0 {
+			out[i].Line = line
+		}
+	}
+	return out
+}
+
 // splice replaces src[from:to] by text.
 type splice struct {
 	from, to int

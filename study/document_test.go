@@ -193,3 +193,46 @@ func byPlace(place string) string {
 }
 
 func itoa(n int) string { s, _ := inline(n); return s }
+
+func TestLinesOfPaths(t *testing.T) {
+	d, err := ReadDocument("study.yaml", []byte("study: A\nclaim:\n  says: x\nlots:\n  - id: a\n    what: loins\n  - {id: b}\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for path, want := range map[string]int{
+		"study": 1, "claim.says": 3, "claim.scope": 2, "lots[a].what": 6, "lots[a]": 5, "lots[b].what": 7, "lots[c]": 0, "risk.alpha": 0, "": 0,
+	} {
+		if got := d.Line(path); got != want {
+			t.Errorf("%s: line %d, want %d", path, got, want)
+		}
+	}
+	for _, f := range d.Locate([]Finding{{Where: "claim.says"}, {Where: "risk", Line: 9}}) {
+		if want := map[string]int{"claim.says": 3, "risk": 9}[f.Where]; f.Line != want {
+			t.Errorf("%s: line %d", f.Where, f.Line)
+		}
+	}
+}
+
+// FuzzSet edits any document at any path: what comes back is either refused
+// or reads as the old document with this one change.
+func FuzzSet(f *testing.F) {
+	_, bad := badDocuments(f, "testdata/bad.txt")
+	for _, c := range bad {
+		f.Add([]byte(c.document), "claim.says", "x: y", false)
+	}
+	f.Add([]byte("lots:\n- id: a\n\n- id: b # c\n"), "lots", "z", true)
+	f.Fuzz(func(t *testing.T, b []byte, path, value string, appending bool) {
+		d, err := ReadDocument("d.yaml", b)
+		if err != nil {
+			return
+		}
+		if appending {
+			err = d.Append(path, value)
+		} else {
+			err = d.Set(path, value)
+		}
+		if err != nil && !bytes.Equal(d.Bytes(), b) {
+			t.Fatal("a refused edit changed the document")
+		}
+	})
+}

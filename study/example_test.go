@@ -32,7 +32,6 @@ blocks: {what: loin, count: 5, pieces: 2, spares: 1}
 controlled: {thickness: 30 mm ± 1 mm}
 void: [{id: slip, when: the probe slipped out}]
 foods: {animal: pork, form: intact}
-design: {run_order: [{order: 1, block: L1, treatment: late}]}
 `))
 	if err != nil {
 		fmt.Println(err)
@@ -43,6 +42,7 @@ design: {run_order: [{order: 1, block: L1, treatment: late}]}
 	}
 	// Output:
 	// missing questions[loss].margin no-margin
+	// missing design.run_order no-run-order
 	// doubt blocks.count few-blocks
 }
 

@@ -31,7 +31,7 @@ func Parse(name string, b []byte) (*Study, error) {
 		return s, fault.List{fault.New("empty-study", "the study document is empty").In(name).
 			WithFix(`begin with "study: " and a title, or run "trivet study new"`)}
 	}
-	p := &parser{reader: r, study: s}
+	p := &parser{reader: r, study: s, taken: map[string]bool{}}
 	p.document(top)
 	slices.SortStableFunc(r.errs, func(a, b *fault.Error) int {
 		return cmp.Or(cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column))
@@ -46,6 +46,8 @@ type parser struct {
 	// later holds the checks that need the whole document: names that point
 	// from one part to another.
 	later []func()
+	// taken holds the names given so far, as "treatment sear-first".
+	taken map[string]bool
 }
 
 func (p *parser) document(top ast.Node) {
@@ -141,7 +143,7 @@ func (p *parser) treatment(n ast.Node, at string) {
 	}) {
 		return
 	}
-	p.needID(n, at, &t.ID, "treatment", func(id string) bool { return p.hasTreatment(id) })
+	p.needID(n, at, t.ID, "treatment")
 	p.study.Treatments = append(p.study.Treatments, t)
 }
 
@@ -169,14 +171,24 @@ func (p *parser) eachKey(n ast.Node, at string, each func(key string, k, v ast.N
 	}
 }
 
-// needID reports a missing or repeated id.
-func (p *parser) needID(n ast.Node, at string, id *string, what string, taken func(string) bool) {
+// needID reports a missing or repeated id of an entry.
+func (p *parser) needID(n ast.Node, at, id, what string) {
+	p.needName(n, at, "id", id, what, "a short name")
+}
+
+// needLabel reports a missing or repeated label of a piece or cook.
+func (p *parser) needLabel(n ast.Node, at, label, what string) {
+	p.needName(n, at, "label", label, what, "what stands on its tag")
+}
+
+func (p *parser) needName(n ast.Node, at, key, name, what, such string) {
 	switch {
-	case *id == "":
-		p.report(n, at, "missing-id", `add "id: " and a short name`, "this %s has no id", what)
-	case taken(*id):
-		p.report(lookup(n, "id"), at+".id", "duplicate-id", "give each its own", "two entries have this id")
+	case name == "":
+		p.report(n, at, fault.Code("missing-"+key), `add "`+key+`: " and `+such, "this %s has no %s", what, key)
+	case p.taken[what+" "+name]:
+		p.report(lookup(n, key), at+"."+key, fault.Code("duplicate-"+key), "give each its own", "two entries have this %s", key)
 	}
+	p.taken[what+" "+name] = true
 }
 
 // relativePath reads a path below the document's folder.
@@ -284,9 +296,7 @@ func (p *parser) voidRule(n ast.Node, at string) {
 	if !p.object(n, at, fields{"id": p.slug(&v.ID), "when": p.text(&v.When)}) {
 		return
 	}
-	p.needID(n, at, &v.ID, "void rule", func(id string) bool {
-		return slices.ContainsFunc(p.study.VoidRules, func(o VoidRule) bool { return o.ID == id })
-	})
+	p.needID(n, at, v.ID, "void rule")
 	if v.When == "" {
 		p.report(n, at, "missing-when", `add "when: " and the sentence that decides it`, "this void rule does not say when a cook is void")
 	}
@@ -363,9 +373,7 @@ func (p *parser) lot(n ast.Node, at string) {
 	if !p.object(n, at, fields{"id": p.slug(&l.ID), "what": p.text(&l.What), "bought": p.text(&l.Bought), "note": p.text(&l.Note)}) {
 		return
 	}
-	p.needID(n, at, &l.ID, "lot", func(id string) bool {
-		return slices.ContainsFunc(p.study.Lots, func(o Lot) bool { return o.ID == id })
-	})
+	p.needID(n, at, l.ID, "lot")
 	p.study.Lots = append(p.study.Lots, l)
 }
 
@@ -393,9 +401,7 @@ func (p *parser) piece(n ast.Node, at string) {
 	}) {
 		return
 	}
-	p.needLabel(n, at, x.Label, "piece", func(o string) bool {
-		return slices.ContainsFunc(p.study.Pieces, func(q Piece) bool { return q.Label == o })
-	})
+	p.needLabel(n, at, x.Label, "piece")
 	if len(x.Lot) > 0 {
 		p.later = append(p.later, func() {
 			known := idsOf(p.study.Lots, func(l Lot) string { return l.ID })
@@ -408,15 +414,6 @@ func (p *parser) piece(n ast.Node, at string) {
 	p.study.Pieces = append(p.study.Pieces, x)
 }
 
-func (p *parser) needLabel(n ast.Node, at, label, what string, taken func(string) bool) {
-	switch {
-	case label == "":
-		p.report(n, at, "missing-label", `add "label: " and what stands on its tag`, "this %s has no label", what)
-	case taken(label):
-		p.report(lookup(n, "label"), at+".label", "duplicate-label", "give each its own", "two entries have this label")
-	}
-}
-
 func (p *parser) tasting(n ast.Node, at string) {
 	t := Tasting{}
 	if !p.object(n, at, fields{
@@ -426,9 +423,7 @@ func (p *parser) tasting(n ast.Node, at string) {
 	}) {
 		return
 	}
-	p.needID(n, at, &t.ID, "tasting", func(id string) bool {
-		return slices.ContainsFunc(p.study.Tastings, func(o Tasting) bool { return o.ID == id })
-	})
+	p.needID(n, at, t.ID, "tasting")
 	p.refer(lookup(n, "question"), at+".question", t.Question, "questions", func() []string {
 		return idsOf(p.study.Questions, func(q Question) string { return q.ID })
 	})

@@ -41,9 +41,7 @@ func (p *parser) cook(n ast.Node, at string) {
 	}) {
 		return
 	}
-	p.needLabel(n, at, c.Label, "cook", func(o string) bool {
-		return slices.ContainsFunc(p.study.Cooks, func(d Cook) bool { return d.Label == o })
-	})
+	p.needLabel(n, at, c.Label, "cook")
 	if c.Treatment == "" {
 		p.report(n, at, "missing-treatment", `add "treatment: " and its id`, "this cook has no treatment")
 	}
@@ -243,8 +241,16 @@ func (p *parser) fromHeatOn(n ast.Node, at string, c *Cook) (us int64, ok bool) 
 			"a clock time is of use only when heat_on is one")
 		return 0, false
 	}
-	return t.UnixMicro() - c.ZeroUS, true
+	us = t.UnixMicro() - c.ZeroUS
+	if !hasDate(s) && us < -sixHoursUS {
+		us += 4 * sixHoursUS // the cook ran past midnight
+	}
+	return us, true
 }
+
+// sixHoursUS before heat on is the earliest that a clock time without a date
+// is taken to mean.
+const sixHoursUS = int64(6*3600) * 1e6
 
 type stageKey struct {
 	key   string

@@ -32,14 +32,7 @@ func (p *parser) question(n ast.Node, at string) {
 	}) {
 		return
 	}
-	p.needID(n, at, &q.ID, "question", func(id string) bool {
-		for _, o := range p.study.Questions {
-			if o.ID == id {
-				return true
-			}
-		}
-		return false
-	})
+	p.needID(n, at, q.ID, "question")
 	switch {
 	case q.Response != "" && q.Tasting != nil:
 		p.report(lookup(n, "tasting"), at+".tasting", "two-questions", "split it: one question for the response, one for the tasting",

@@ -19,9 +19,7 @@ func (p *parser) readingDef(n ast.Node, at string) {
 	}) {
 		return
 	}
-	p.needID(n, at, &d.ID, "reading", func(id string) bool {
-		return slices.ContainsFunc(p.study.Readings, func(o ReadingDef) bool { return o.ID == id })
-	})
+	p.needID(n, at, d.ID, "reading")
 	if _, taken := LookupResponse(d.ID); taken {
 		p.report(lookup(n, "id"), at+".id", "reserved-name", "choose another name", "trivet computes a response of this name itself")
 	}

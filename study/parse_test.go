@@ -197,3 +197,31 @@ func TestMarginsAreReadInTheUnitOfTheirResponse(t *testing.T) {
 		}
 	}
 }
+
+// TestClockTimesPastMidnight reads a cook that begins at ten to midnight.
+func TestClockTimesPastMidnight(t *testing.T) {
+	s, err := Parse("t", []byte(`study: T
+utc_offset: "+01:00"
+treatments: [{id: a}]
+cooks:
+  - label: c
+    treatment: a
+    day: 2026-03-01
+    weighings: {raw: {mass: 250 g, at: 11:40 pm}}
+    marks: {heat_on: 11:50 pm, turn: 11:55 pm, off_heat: 12:10 am, served: 2026-03-02 00:20}
+`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := s.Cooks[0]
+	var minutes []int64
+	for _, m := range c.Marks {
+		minutes = append(minutes, m.AtUS/60e6)
+	}
+	if d := cmp.Diff([]int64{0, 5, 20, 30}, minutes); d != "" {
+		t.Error(d)
+	}
+	if c.Weighings[0].AtUS != -600e6 {
+		t.Errorf("raw weighed at %d µs", c.Weighings[0].AtUS)
+	}
+}
