@@ -298,7 +298,7 @@ func (c *Comparison) fit() error {
 	}
 	model, err := fitModel(spec, factors, covariates)
 	if err != nil {
-		if e := fault.As(err); e != nil && e.Code == "no-error-df" && u.block != nil && u.nested() {
+		if e := fault.As(err); e != nil && (e.Code == "no-error-df" || e.Code == "confounded") && u.block != nil && u.nested() {
 			return fault.New("treatment-is-batch", "each treatment was cooked in one batch, so treatment and batch cannot be told apart").
 				WithFix("cook every treatment in several batches")
 		}

@@ -206,6 +206,13 @@ func TestCompareBadInput(t *testing.T) {
 		{"no scatter", func(t *Table, _ *Options) { t.Response = []float64{1, 2, 3, 4} }, "zero-variance", fault.Content, "without any scatter"},
 		{"single block", func(t *Table, _ *Options) { t.Block = []string{"a", "a", "a", "a"} }, "single-block", fault.Content, "more blocks"},
 		{"batch is treatment", func(t *Table, _ *Options) { t.Block = []string{"a", "b", "a", "b"} }, "treatment-is-batch", fault.Content, "told apart"},
+		{"batch is treatment, several pieces", func(t *Table, _ *Options) {
+			*t = NewTable([]float64{1, 2, 4, 5.5, 2.5, 6}, []string{"a", "a", "b", "b", "a", "b"}, []string{"1", "1", "2", "2", "1", "2"})
+			t.Piece = []string{"p", "q", "r", "s", "t", "u"}
+		}, "treatment-is-batch", fault.Content, "told apart"},
+		{"nothing left inside blocks", func(t *Table, _ *Options) {
+			*t = NewTable([]float64{1, 2, 4}, []string{"a", "b", "a"}, []string{"1", "1", "2"})
+		}, "no-error-df", fault.Content, "complete the table"},
 		{"unknown control", func(_ *Table, o *Options) { o.Control = "plian" }, "control-unknown", fault.Usage, `did you mean "plain"?`},
 		{"unknown control, nothing near", func(_ *Table, o *Options) { o.Control = "zzzz" }, "control-unknown", fault.Usage, `"brined", "plain"`},
 		{"unknown factor", func(_ *Table, o *Options) { o.Also = []string{"pan"} }, "column-unknown", fault.Usage, "pan"},

@@ -30,7 +30,7 @@ func dunnettUpper(t float64, lambda []float64, df float64) float64 {
 			z := reach * x[i]
 			product := 1.0
 			if equal {
-				product = math.Pow(factor(lambda[0], z, t*s), float64(len(lambda)))
+				product = power(factor(lambda[0], z, t*s), len(lambda))
 			} else {
 				for _, l := range lambda {
 					product *= factor(l, z, t*s)

@@ -138,6 +138,9 @@ func (m *Model) fitRandom(spec ModelSpec, factors map[string]factor) error {
 		if err != nil {
 			return err
 		}
+		if err := m.identified(g); err != nil {
+			return err
+		}
 		groups[k] = g
 		m.Components = append(m.Components, Component{Grouping: text, Levels: g.levels})
 	}
@@ -164,6 +167,23 @@ func (m *Model) fitRandom(spec ModelSpec, factors map[string]factor) error {
 			m.Notes = append(m.Notes, fault.Notef("few-levels",
 				"The variance between levels of %s rests on only %d levels.", c.Grouping, c.Levels))
 		}
+	}
+	return nil
+}
+
+// identified refuses a grouping whose variance the data cannot tell from the
+// residual scatter, or whose levels the fixed effects already tell apart: the
+// likelihood would then be flat and any answer an accident.
+func (m *Model) identified(g grouping) error {
+	levels := factor{levels: make([]string, g.levels), index: g.index}
+	inside := newBasis(m.N, m.coding.columns, &levels).qr.rank()
+	if m.N-g.levels-inside < 1 {
+		return fault.New("no-error-df", "inside the levels of %q nothing is left to measure the scatter with", g.name).
+			WithFix("add blocks or repeats, or complete the table")
+	}
+	if g.levels+inside == m.basis.qr.rank()+1 {
+		return fault.New("confounded", "the levels of %q cannot be told apart from the fixed effects", g.name).
+			WithFix("repeat every treatment in several of them")
 	}
 	return nil
 }

@@ -29,7 +29,6 @@ type grouping struct {
 type remlProblem struct {
 	n, p   int // rows, columns of Q
 	order  []int
-	names  []string
 	within []float64 // FᵀF inside the levels of factor 1, (p+1)²
 	level1 []int     // level of factor 1 of each row
 	sizes  []sizeClass

@@ -27,6 +27,18 @@ var legendreRules sync.Map
 func phi(z float64) float64    { return math.Exp(-z*z/2) / math.Sqrt(2*math.Pi) }
 func bigPhi(z float64) float64 { return 0.5 * math.Erfc(-z/math.Sqrt2) }
 
+// power is x^k for a whole k ≥ 0.
+func power(x float64, k int) float64 {
+	out := 1.0
+	for ; k > 0; k >>= 1 {
+		if k&1 == 1 {
+			out *= x
+		}
+		x *= x
+	}
+	return out
+}
+
 // overScale integrates g(s) over the density of s = √(χ²_ν/ν),
 //
 //	f(s) = 2 (ν/2)^(ν/2)/Γ(ν/2) s^(ν−1) exp(−νs²/2),
@@ -52,7 +64,7 @@ func overScale(df float64, g func(s float64) float64) float64 {
 	for i := range x {
 		s := lo + (hi-lo)*(x[i]+1)/2
 		density := math.Exp(lead + (df-1)*math.Log(s) - df*s*s/2)
-		if density == 0 {
+		if density < 1e-20 {
 			continue
 		}
 		sum += w[i] * density * g(s)
@@ -86,7 +98,7 @@ func studentizedRangeUpper(q float64, k int, df float64) float64 {
 	inside := overScale(df, func(s float64) float64 {
 		sum := 0.0
 		for i := range x {
-			sum += density[i] * math.Pow(below[i]-bigPhi(reach*x[i]-q*s), float64(k-1))
+			sum += density[i] * power(below[i]-bigPhi(reach*x[i]-q*s), k-1)
 		}
 		return sum
 	})
