@@ -50,45 +50,17 @@ type Table struct {
 // built beside its place, synced and renamed. Nothing but the record and the
 // extras goes in, so the same record gives the same bytes.
 func Write(ctx context.Context, dir string, rec *bench.Record, traces map[string][]trace.Trace, raw []bench.RawFile, extra Extras) error {
-	byHash := map[string]*bench.RawFile{}
-	var hashes []string
-	for i := range raw {
-		hashes = append(hashes, raw[i].SHA256)
-		byHash[raw[i].SHA256] = &raw[i]
-	}
-	return write(ctx, dir, source{rec,
-		func(id string) ([]trace.Trace, error) { return traces[id], nil },
-		hashes,
-		func(sha256 string) (*bench.RawFile, error) { return byHash[sha256], nil },
-	}, extra)
+	return write(ctx, dir, sourceOf(rec, traces, raw), extra)
 }
 
-// Export writes a study of a notebook as a package, as [Write] does, reading
-// one cook at a time. progress may be nil.
+// Export writes a study of a notebook, or of another package, as [Write]
+// does, reading one cook at a time. progress may be nil.
 func Export(ctx context.Context, dir string, from bench.Reader, studyID string, extra Extras, progress func(done, total int)) error {
-	rec, err := from.Record(ctx, studyID)
+	s, err := sourceIn(ctx, from, studyID, progress)
 	if err != nil {
 		return err
 	}
-	var hashes []string
-	if all, ok := from.(interface {
-		RawOf(ctx context.Context, studyID string) ([]string, error)
-	}); ok {
-		if hashes, err = all.RawOf(ctx, studyID); err != nil {
-			return err
-		}
-	}
-	done := 0
-	return write(ctx, dir, source{rec,
-		func(id string) ([]trace.Trace, error) {
-			if done++; progress != nil {
-				progress(done, len(rec.Cooks))
-			}
-			return from.Traces(ctx, studyID, id)
-		},
-		hashes,
-		func(sha256 string) (*bench.RawFile, error) { return from.Raw(ctx, sha256) },
-	}, extra)
+	return write(ctx, dir, s, extra)
 }
 
 // source is where a package's content comes from. hashes are the logs that
@@ -98,6 +70,41 @@ type source struct {
 	traces func(cookID string) ([]trace.Trace, error)
 	hashes []string
 	raw    func(sha256 string) (*bench.RawFile, error)
+}
+
+// sourceOf is a record in memory.
+func sourceOf(rec *bench.Record, traces map[string][]trace.Trace, raw []bench.RawFile) source {
+	s := source{rec: rec, traces: func(id string) ([]trace.Trace, error) { return traces[id], nil }}
+	byHash := map[string]*bench.RawFile{}
+	for i := range raw {
+		s.hashes = append(s.hashes, raw[i].SHA256)
+		byHash[raw[i].SHA256] = &raw[i]
+	}
+	s.raw = func(sha256 string) (*bench.RawFile, error) { return byHash[sha256], nil }
+	return s
+}
+
+// sourceIn is a study of a notebook or package.
+func sourceIn(ctx context.Context, from bench.Reader, studyID string, progress func(done, total int)) (s source, err error) {
+	if s.rec, err = from.Record(ctx, studyID); err != nil {
+		return s, err
+	}
+	if all, ok := from.(interface {
+		RawOf(ctx context.Context, studyID string) ([]string, error)
+	}); ok {
+		if s.hashes, err = all.RawOf(ctx, studyID); err != nil {
+			return s, err
+		}
+	}
+	done := 0
+	s.traces = func(id string) ([]trace.Trace, error) {
+		if done++; progress != nil {
+			progress(done, len(s.rec.Cooks))
+		}
+		return from.Traces(ctx, studyID, id)
+	}
+	s.raw = func(sha256 string) (*bench.RawFile, error) { return from.Raw(ctx, sha256) }
+	return s, nil
 }
 
 func write(ctx context.Context, dir string, from source, extra Extras) (err error) {
@@ -116,28 +123,38 @@ func write(ctx context.Context, dir string, from source, extra Extras) (err erro
 	if err := os.Chmod(temp, 0o755); err != nil {
 		return diskFault(dir, err)
 	}
-	w := &writer{ctx: ctx, root: temp, sums: map[string]string{}, lower: map[string]bool{}}
-	if err := w.all(from, extra); err != nil {
+	err = writeFiles(from, extra, func(path string, b []byte) error {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		name := filepath.Join(temp, filepath.FromSlash(path))
+		if err := os.MkdirAll(filepath.Dir(name), 0o755); err != nil {
+			return diskFault(path, err)
+		}
+		return diskFault(path, os.WriteFile(name, b, 0o644)) // made durable by syncTree
+	})
+	if err != nil {
 		return err
 	}
 	return moveInPlace(temp, dir)
 }
 
-// writer writes the files of a package and keeps their checksums.
+// writer makes the files of a package and keeps their checksums.
 type writer struct {
-	ctx       context.Context
-	root      string
+	save      func(path string, b []byte) error
 	sums      map[string]string // by path
 	lower     map[string]bool   // paths in lower case: some file systems do not tell them apart
 	resources []Resource
 }
 
-// put writes one file; [syncTree] makes it durable.
+// writeFiles makes all files of a package and saves each.
+func writeFiles(from source, extra Extras, save func(path string, b []byte) error) error {
+	w := &writer{save: save, sums: map[string]string{}, lower: map[string]bool{}}
+	return w.all(from, extra)
+}
+
 func (w *writer) put(path string, b []byte) error {
-	if err := w.ctx.Err(); err != nil {
-		return err
-	}
-	if !fs.ValidPath(path) || path == "." || strings.ContainsAny(path, "\\:\x00\r\n") {
+	if !isSafePath(path) {
 		return fault.New("package-path", "a file of a package must have a plain path below its folder").On("path", path).
 			WithFix("use a relative path with forward slashes and without ..")
 	}
@@ -146,20 +163,8 @@ func (w *writer) put(path string, b []byte) error {
 			WithFix("rename one of them")
 	}
 	w.lower[strings.ToLower(path)] = true
-	name := filepath.Join(w.root, filepath.FromSlash(path))
-	if err := os.MkdirAll(filepath.Dir(name), 0o755); err != nil {
-		return diskFault(path, err)
-	}
-	f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
-	if err != nil {
-		return diskFault(path, err)
-	}
-	_, err = f.Write(b)
-	if err := errors.Join(err, f.Close()); err != nil {
-		return diskFault(path, err)
-	}
 	w.sums[path] = hashOf(b)
-	return nil
+	return w.save(path, b)
 }
 
 func (w *writer) all(from source, extra Extras) error {
