@@ -59,6 +59,12 @@ func examples() []example {
 		{"traces-band", bands(), false},
 		{"losses", losses(20, 0), true},
 		{"losses-few", losses(3, -1.5), false},
+		{"power", power(), true},
+		{"components", Components{Head: invented("Most of the scatter is between loins", ""), Measure: Measure{Name: "cooking loss", Kind: Percent},
+			Parts: []Component{{"between loins", 9.6}, {"between chops of one loin, under one treatment, from one side of the muscle to the other", 2.1}, {"between weighings", 0.026}, {"between days", 0}}}, true},
+		{"ledger", ledger(), true},
+		{"leave-one-out", leaveOneOut(20), true},
+		{"leave-one-out-40", leaveOneOut(40), false},
 		{"chance", chance(), true},
 		{"chance-small", Chance{Head: invented("Six tasters", ""), Method: "2-AFC", N: 6, Guess: 0.5, Correct: 6, Critical: 6, Alpha: 0.05, DPrime: 2.9, Interval: Interval{0.3, math.Inf(1)}, Level: 0.95}, false},
 		{"chance-none", Chance{Head: invented("Nobody was right", ""), Method: "triangle", N: 200, Guess: 1. / 3, Correct: 0, Critical: 79, Alpha: 0.05, DPrime: math.NaN()}, false},
@@ -176,4 +182,41 @@ func losses(cooks int, shift float64) Losses {
 func chance() Chance {
 	return Chance{Head: invented("Tasters could not reliably tell which was seared first", "Triangle test, 60 assessors"),
 		Method: "triangle", N: 60, Guess: 1. / 3, Correct: 24, Critical: 27, Alpha: 0.05, DPrime: 0.81, Interval: Interval{0, 1.55}, Level: 0.95}
+}
+
+func power() Power {
+	f := Power{Head: invented("20 loins settle most questions", ""), Measure: Measure{Name: "true difference", Kind: Points}, Margin: 2, Target: 0.8,
+		X: []float64{0, 0.5, 1, 1.5, 2, 2.5, 3, 3.5, 4}}
+	for _, c := range []struct {
+		label  string
+		centre float64
+		sign   float64
+	}{{"makes a difference that matters", 3, 1}, {"no difference that matters, or too small to matter", 1.2, -1}} {
+		curve := Curve{Label: c.label}
+		for _, x := range f.X {
+			curve.Chance = append(curve.Chance, 1/(1+math.Exp(-c.sign*3*(x-c.centre))))
+		}
+		f.Curves = append(f.Curves, curve)
+	}
+	return f
+}
+
+func ledger() Ledger {
+	return Ledger{Head: invented("A third of the heat boils water off", ""), Treatments: []string{"sear last", "sear first"},
+		In:  []LedgerItem{{"side A, pan", []float64{31200, 36100}}, {"side B, air", []float64{12100, 9800}}, {"rim", []float64{2200, -900}}},
+		Out: []LedgerItem{{"stored in the meat", []float64{28800, 27500}}, {"boiled off at the face", []float64{13900, math.NaN()}}, {"evaporated", []float64{2500, 2200}}, {"dripped", []float64{300, 310}}}}
+}
+
+func leaveOneOut(blocks int) LeaveOneOut {
+	f := LeaveOneOut{Head: invented("No single loin carries the answer", ""), Measure: Measure{Name: "sear first minus sear last", Kind: Points}, Estimate: 1.4, Interval: Interval{0.6, 2.2}, Margin: 2, Level: 0.95}
+	for i := range blocks {
+		e := 1.4 + 0.2*wobble(i, 3)
+		l := LeftOut{Block: fmt.Sprintf("L%02d", i+1), Estimate: e, Interval: Interval{e - 0.85, e + 0.85}}
+		if i == 7 {
+			l.Verdict = "not settled yet"
+			l.Interval = Interval{math.Inf(-1), e + 40}
+		}
+		f.Left = append(f.Left, l)
+	}
+	return f
 }

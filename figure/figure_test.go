@@ -145,6 +145,14 @@ func TestMistakesAreNamed(t *testing.T) {
 		{"four parts", Losses{Parts: make([]string, 4)}, "figure-input"},
 		{"no answers", Chance{Guess: 0.5}, "figure-empty"},
 		{"guess of 1", Chance{N: 5, Guess: 1}, "figure-input"},
+		{"curve too short", Power{X: []float64{1, 2}, Curves: []Curve{{"a", []float64{1}}}}, "figure-input"},
+		{"chance of 2", Power{X: []float64{1, 2}, Curves: []Curve{{"a", []float64{1, 2}}}}, "figure-input"},
+		{"no curves", Power{}, "figure-empty"},
+		{"negative variance", Components{Parts: []Component{{"a", -1}}}, "figure-input"},
+		{"no variance", Components{Parts: []Component{{"a", 0}}}, "figure-empty"},
+		{"empty ledger", Ledger{}, "figure-empty"},
+		{"ragged ledger", Ledger{Treatments: []string{"a"}, In: []LedgerItem{{"x", nil}}}, "figure-input"},
+		{"no blocks left out", LeaveOneOut{Estimate: 1}, "figure-empty"},
 		{"more correct than answers", Chance{N: 5, Guess: 0.5, Correct: 6}, "figure-input"},
 	}
 	for _, tc := range tests {

@@ -315,9 +315,9 @@ func (p *printer) exhibit(x Exhibit, both bool) (*exhibitView, error) {
 	}
 	if t := x.Figure.Table(); len(t.Rows) > 0 {
 		if t.Caption == "" {
-			t.Caption = english.FigureTable
+			t.Caption = strings.TrimSuffix(e.Number, ".")
 		}
-		e.Table = &tableView{Table: t, Slug: e.Slug, Label: english.FigureTable}
+		e.Table = &tableView{Table: t, Slug: e.Slug, Label: fmt.Sprintf(english.FigureTable, p.count)}
 	}
 	return e, nil
 }

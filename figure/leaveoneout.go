@@ -1,0 +1,179 @@
+package figure
+
+import (
+	"fmt"
+	"math"
+)
+
+// LeftOut is the answer without one block.
+type LeftOut struct {
+	Block    string
+	Estimate float64
+	Interval Interval
+	Verdict  string // printed where it is another one; "" where it is the same
+}
+
+// LeaveOneOut shows how far an answer hangs on any single block: the
+// estimate with every block, and without each in turn.
+type LeaveOneOut struct {
+	Head
+	Measure  Measure // of the difference
+	Estimate float64 // with every block
+	Interval Interval
+	Margin   float64 // 0 draws none
+	Level    float64
+	Left     []LeftOut
+}
+
+var _ Figure = LeaveOneOut{}
+
+// Scene lays the figure out.
+func (f LeaveOneOut) Scene(size Size, theme Theme) (*Scene, error) {
+	if len(f.Left) == 0 || !finite(f.Estimate) {
+		return nil, errEmpty("the leave-one-out figure", "give an estimate and at least one block left out")
+	}
+	sp := newSpread()
+	sp.add(0, f.Estimate)
+	if f.Margin > 0 {
+		sp.add(-f.Margin, f.Margin)
+	}
+	for _, l := range f.Left {
+		sp.add(l.Estimate)
+	}
+	inner := sp
+	reach := 2 * (inner.hi - inner.lo)
+	for _, l := range append([]LeftOut{{Interval: f.Interval}}, f.Left...) {
+		for _, v := range []float64{l.Interval.Lo, l.Interval.Hi} {
+			if finite(v) {
+				sp.add(math.Max(inner.lo-reach, math.Min(inner.hi+reach, v)))
+			}
+		}
+	}
+	lo, hi := sp.padded(0.05)
+	return fitted(size, func(size Size) (*Scene, float64, float64, error) {
+		s := newSheet(f.Head, f.Alt(), size, theme)
+		g := &s.Root
+		heading := f.Measure.Heading()
+		row := 16 * s.u
+		if len(f.Left) > 24 {
+			row = 14 * s.u
+		}
+		first := s.em * 1.9
+		if s.body.H > 0 {
+			row = math.Max(4*s.u, math.Min(row*1.6, (s.body.H-first-s.xAxisHeight(heading, s.body.W)-8*s.u)/float64(len(f.Left))))
+		}
+		px := math.Min(s.small, row*0.95)
+		named := px >= s.small*0.8
+		gutter := math.Max(Width("all blocks", Bold, s.small), Width("one left out", Regular, s.small))
+		for _, l := range f.Left {
+			gutter = math.Max(gutter, Width("without "+l.Block, Regular, px))
+		}
+		gutter = math.Min(gutter, s.body.W*0.34) + 10*s.u
+		ax := axis{m: f.Measure, lo: lo, hi: hi, from: s.body.X + gutter, to: s.body.Right() - 8*s.u}
+		top := s.body.Y
+		bottom := top + first + float64(len(f.Left))*row + 4*s.u
+		if f.Margin > 0 {
+			g.Fill(Box{ax.at(-f.Margin), top, ax.at(f.Margin) - ax.at(-f.Margin), bottom - top}, Of(Band))
+		}
+		g.Line(ax.at(0), top, ax.at(0), bottom, Of(Ink), s.u)
+		g.Line(ax.at(f.Estimate), top, ax.at(f.Estimate), bottom, Of(S1), s.u, 2*s.u, 3*s.u)
+		g.Add(Text{X: s.body.X, Y: top + first/2 + s.small*0.35, S: "all blocks", Size: s.small, Weight: Bold, Fill: Of(Ink)})
+		f.draw(s, g, ax, top+first/2, f.Estimate, f.Interval, 3*s.u, 6*s.u, false)
+		if !named {
+			g.Add(Text{X: s.body.X, Y: top + first + s.small, S: Fit("one left out", Regular, s.small, gutter-8*s.u), Size: s.small, Fill: Of(Muted)})
+		}
+		for i, l := range f.Left {
+			y := top + first + (float64(i)+0.5)*row
+			title := "without " + l.Block
+			rg := g.Sub(title)
+			if named {
+				rg.Add(Text{X: s.body.X, Y: y + px*0.35, S: Fit(title, Regular, px, gutter-8*s.u), Size: px, Fill: Of(Ink)})
+			}
+			if !finite(l.Estimate) {
+				continue
+			}
+			f.draw(s, rg, ax, y, l.Estimate, l.Interval, 1.6*s.u, math.Min(4*s.u, row*0.4), l.Verdict != "")
+			if l.Verdict != "" {
+				rg.Add(f.turned(s, ax, l, y, px))
+			}
+		}
+		y := s.xAxis(g, ax, s.xTicks(ax), Box{ax.from, bottom, ax.to - ax.from, 0}, heading)
+		limit := s.body.Bottom()
+		return s.done(y), y, limit, nil
+	})
+}
+
+// turned labels a row whose verdict is another one: beside its interval where
+// there is room, else over it beside the estimate.
+func (f LeaveOneOut) turned(s *sheet, ax axis, l LeftOut, y, px float64) Text {
+	px = math.Max(px, s.small*0.9)
+	t := Text{Y: y + px*0.35, Size: px, Weight: Italic, Fill: Of(Ink), Halo: true, S: l.Verdict}
+	w := Width(t.S, Italic, px) + 12*s.u
+	lo, hi := ax.at(l.Estimate), ax.at(l.Estimate)
+	if finite(l.Interval.Lo) {
+		lo = math.Max(ax.at(l.Interval.Lo), ax.from)
+	}
+	if finite(l.Interval.Hi) {
+		hi = math.Min(ax.at(l.Interval.Hi), ax.to)
+	}
+	at := ax.at(l.Estimate)
+	switch {
+	case ax.to-hi >= w:
+		t.X = hi + 8*s.u
+	case lo-ax.from >= w:
+		t.X, t.Anchor = lo-8*s.u, End
+	case ax.to-at >= at-ax.from:
+		t.X = at + 10*s.u
+		t.S = Fit(t.S, Italic, px, ax.to-t.X)
+	default:
+		t.X, t.Anchor = at-10*s.u, End
+		t.S = Fit(t.S, Italic, px, t.X-ax.from)
+	}
+	return t
+}
+
+func (f LeaveOneOut) draw(s *sheet, g *Group, ax axis, y, estimate float64, in Interval, width, r float64, hollow bool) {
+	if !math.IsNaN(in.Lo) && !math.IsNaN(in.Hi) {
+		g.Line(ax.at(math.Max(in.Lo, ax.lo)), y, ax.at(math.Min(in.Hi, ax.hi)), y, Of(S1), width)
+	}
+	g.Add(Style{Role: S1, Shape: Disc, Hollow: hollow}.Marker(Point{ax.at(estimate), y}, r))
+}
+
+// Table gives the estimate and interval without each block.
+func (f LeaveOneOut) Table() Table {
+	m := f.Measure
+	t := Table{Caption: f.Title, Columns: []string{"left out", joinUnit("estimate", m), "interval low", "interval high", "verdict if another"}}
+	row := func(name string, e float64, in Interval, verdict string) {
+		t.Rows = append(t.Rows, []string{name, m.cell(e), m.cell(in.Lo), m.cell(in.Hi), verdict})
+	}
+	row("none", f.Estimate, f.Interval, "")
+	for _, l := range f.Left {
+		row(l.Block, l.Estimate, l.Interval, l.Verdict)
+	}
+	return t
+}
+
+// Alt says how far the estimate moves and how often the verdict turns.
+func (f LeaveOneOut) Alt() string {
+	sp := newSpread()
+	turned := 0
+	for _, l := range f.Left {
+		sp.add(l.Estimate)
+		if l.Verdict != "" {
+			turned++
+		}
+	}
+	if sp.empty() || !finite(f.Estimate) {
+		return "No estimates with a block left out."
+	}
+	d := f.Measure.Decimals(f.Estimate, (f.Interval.Hi-f.Interval.Lo)/2)
+	if f.Measure.Kind == Duration {
+		d = min(d, 0)
+	}
+	out := fmt.Sprintf("The estimate is %s with all %s; leaving out one moves it between %s and %s.",
+		f.Measure.Signed(f.Estimate, d), plural(len(f.Left), "block"), f.Measure.Signed(sp.lo, d), f.Measure.Signed(sp.hi, d))
+	if turned == 0 {
+		return out + " The verdict never changes."
+	}
+	return out + fmt.Sprintf(" The verdict changes for %d.", turned)
+}
