@@ -246,19 +246,28 @@ func (d *Document) edit(path string, value any, make func(*target) (splice, erro
 	if err != nil {
 		return err
 	}
-	next := slices.Concat(d.src[:sp.from], []byte(sp.text), d.src[sp.to:])
-	after := map[string]string{}
-	newTop, err := parseTree(d.name, next)
-	if err == nil {
-		flatten(newTop, "", after)
-		err = sameButFor(before, after, place, value)
-	}
+	next, err := d.try(sp, before, place, value)
 	if err != nil {
 		return fault.New("edit-refused", "trivet cannot make this change without disturbing the rest of the document").
 			In(d.name).On(path, "").WithFix("make it by hand in an editor").Wrap(err)
 	}
 	d.src = next
 	return nil
+}
+
+// try makes an edit aside and checks that it changes nothing else.
+func (d *Document) try(sp splice, before map[string]string, place string, value any) ([]byte, error) {
+	if sp.from < 0 || sp.from > sp.to || sp.to > len(d.src) {
+		return nil, fmt.Errorf("its place in the text cannot be found")
+	}
+	next := slices.Concat(d.src[:sp.from], []byte(sp.text), d.src[sp.to:])
+	top, err := parseTree(d.name, next)
+	if err != nil {
+		return nil, err
+	}
+	after := map[string]string{}
+	flatten(top, "", after)
+	return next, sameButFor(before, after, place, value)
 }
 
 // flatten lists every scalar of a tree by its place, and empty groups and

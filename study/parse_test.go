@@ -225,3 +225,19 @@ cooks:
 		t.Errorf("raw weighed at %d µs", c.Weighings[0].AtUS)
 	}
 }
+
+// TestFilesThatAreNotText covers what cannot stand in the table of broken
+// documents.
+func TestFilesThatAreNotText(t *testing.T) {
+	for _, c := range []struct{ name, document, says string }{
+		{"UTF-16", "\xff\xfes\x00t\x00", "f: not UTF-8 text; save the file as UTF-8 in your editor"},
+		{"old line ends", "study: T\nid: t\rformat: 1\r", "f:2:1: a carriage return stands without a line feed; save the file with Unix or Windows line ends"},
+		{"deep brackets", "study: T\na: " + strings.Repeat("[", 5000), "f:2:1: nested more than 100 levels deep"},
+		{"deep dashes", "study:\n" + strings.Repeat("- ", 5000) + "x", "f:2:1: nested more than 100 levels deep"},
+		{"large", strings.Repeat("# x\n", 5<<20), "f: the file is larger than 16 MiB"},
+	} {
+		if _, err := Parse("f", []byte(c.document)); err == nil || err.Error() != c.says {
+			t.Errorf("%s: %v", c.name, err)
+		}
+	}
+}

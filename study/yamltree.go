@@ -39,6 +39,10 @@ func parseTree(file string, b []byte) (top ast.Node, err error) {
 	}
 	// The library counts "\r\n" behind a comment as two line ends.
 	b = bytes.ReplaceAll(bytes.TrimPrefix(b, byteOrderMark), []byte("\r\n"), []byte("\n"))
+	if at := bytes.IndexByte(b, '\r'); at >= 0 {
+		return nil, bad("a carriage return stands without a line feed").At(1+bytes.Count(b[:at], []byte("\n")), 1).
+			WithFix("save the file with Unix or Windows line ends")
+	}
 	// The library is not proof against every malformed input; what it cannot
 	// take is reported as unreadable.
 	defer func() {
@@ -74,7 +78,11 @@ func syntaxFault(bad func(string, ...any) *fault.Error, err error) *fault.Error 
 	var line, column int
 	if n, _ := fmt.Sscanf(first, "[%d:%d]", &line, &column); n == 2 {
 		if _, rest, ok := strings.Cut(first, "] "); ok {
-			return bad("not readable as YAML: %s", rest).At(line, column)
+			e := bad("not readable as YAML: %s", rest).At(line, column)
+			if strings.Contains(rest, "'\t'") {
+				return e.WithFix("indent with spaces, not tabs")
+			}
+			return e
 		}
 	}
 	return bad("not readable as YAML: %s", first)
