@@ -201,6 +201,16 @@ func compareUnits(u units, o Options) (*Comparison, error) {
 	if err := c.contrast(control); err != nil {
 		return nil, err
 	}
+	if err := c.cellLevel(control); err != nil {
+		return nil, err
+	}
+	c.unadjusted(control)
+	for _, k := range c.Contrasts {
+		if finite(k.SE) == nil || finite(k.DF) == nil || finite(k.P) == nil {
+			c.Notes = append(c.Notes, fault.Notef("not-finite",
+				"%s − %s has no usable standard error or degrees of freedom; numbers that do not exist are left empty.", k.Treatment, k.Control))
+		}
+	}
 	return c, nil
 }
 
@@ -356,7 +366,7 @@ func (c *Comparison) contrast(control int) error {
 	}
 	c.Contrasts = contrasts
 	c.Notes = append(c.Notes, notes...)
-	return c.cellLevel(control)
+	return nil
 }
 
 // withinBlockDF is what fixed blocks would leave for error.
@@ -393,6 +403,32 @@ func (c *Comparison) cellLevel(control int) error {
 			k.Treatment, k.Control, short(k.Estimate), short(k.SE), short(k.DF), short(k.P)))
 	}
 	return nil
+}
+
+// unadjusted says what the comparison would be without its covariates, and
+// when they are many for the data.
+func (c *Comparison) unadjusted(control int) {
+	if len(c.opt.Covariates) == 0 {
+		return
+	}
+	// At most one covariate per six degrees of freedom: common practice, no
+	// source.
+	if c.DFResidual < 6*len(c.opt.Covariates) {
+		c.Notes = append(c.Notes, fault.Notef("many-covariates",
+			"%d covariates on %d degrees of freedom: the adjustment is about as uncertain as what it corrects.", len(c.opt.Covariates), c.DFResidual))
+	}
+	o := c.opt
+	o.Covariates = nil
+	o.Control = c.Treatments[control]
+	plain, err := compareUnits(c.units.withoutCovariates(), o)
+	if err != nil {
+		return
+	}
+	for i, k := range plain.Contrasts {
+		c.Notes = append(c.Notes, fault.Notef("unadjusted",
+			"%s − %s is %s at equal %s; without that adjustment %s (standard error %s, p = %s).",
+			k.Treatment, k.Control, short(c.Contrasts[i].Estimate), strings.Join(c.opt.Covariates, ", "), short(k.Estimate), short(k.SE), short(k.P)))
+	}
 }
 
 func short(x float64) string { return fmt.Sprintf("%.4g", x) }

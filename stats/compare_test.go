@@ -185,6 +185,115 @@ func TestCompareAlso(t *testing.T) {
 	}
 }
 
+// One factor of a factorial, the others as further factors: emmeans 1.8.4-1.
+func TestCompareFactorial(t *testing.T) {
+	d := load(t, "data/npk.csv")
+	r := references(t, "npk_main")
+	for _, f := range []string{"N", "P", "K"} {
+		var also []string
+		for _, g := range []string{"N", "P", "K"} {
+			if g != f {
+				also = append(also, g)
+			}
+		}
+		table := NewTable(d.numbers(t, "yield"), d[f], d["block"])
+		table.Factors = d.factors("N", "P", "K")
+		k := compare(t, table, Options{Control: "0", Also: also}).Contrasts[0]
+		term := fmt.Sprintf("%s:%s1 - %s0", f, f, f)
+		near(t, f, k.Estimate, r.value("emmeans_contrast", term, "estimate"), 1e-9)
+		near(t, f+" se", k.SE, r.value("emmeans_contrast", term, "se"), 1e-9)
+		near(t, f+" df", k.DF, r.value("emmeans_contrast", term, "df"), 0)
+		near(t, f+" low", k.CILow, r.value("emmeans_contrast", term, "ci95_lo"), 1e-9)
+		near(t, f+" p", k.P, r.value("emmeans_contrast", term, "p"), 1e-8)
+	}
+}
+
+// A log comparison is a comparison of logarithms; ratios come back by exp.
+func TestCompareLogScale(t *testing.T) {
+	d := load(t, "data/cake.csv").where("temp", "205")
+	y := d.numbers(t, "angle")
+	logs := make([]float64, len(y))
+	for i := range y {
+		logs[i] = math.Log(y[i])
+	}
+	margin := math.Log(1.1)
+	a := compare(t, NewTable(y, d["recipe"], d["replicate"]), Options{Control: "A", LogScale: true, Margin: margin})
+	b := compare(t, NewTable(logs, d["recipe"], d["replicate"]), Options{Control: "A", Margin: margin})
+	for i := range a.Contrasts {
+		near(t, "estimate", a.Contrasts[i].Estimate, b.Contrasts[i].Estimate, 1e-12)
+		near(t, "equivalence", a.Contrasts[i].EquivP, b.Contrasts[i].EquivP, 1e-12)
+	}
+}
+
+// Rows inside a piece are averaged; pieces are then the units.
+func TestComparePieces(t *testing.T) {
+	var table Table
+	add := func(y float64, treatment, block, piece string) {
+		table.Response = append(table.Response, y)
+		table.Treatment = append(table.Treatment, treatment)
+		table.Block = append(table.Block, block)
+		table.Piece = append(table.Piece, piece)
+	}
+	for b, base := range []float64{20, 23, 21, 26} {
+		for p, effect := range []float64{0, 1.5, 0.4, 2.3} {
+			treatment := []string{"plain", "brined", "plain", "brined"}[p]
+			for core, off := range []float64{-0.2, 0, 0.2} {
+				add(base+effect+off*float64(1+core)+0.1*float64((b*7+p*3)%5), treatment, fmt.Sprint(b), fmt.Sprint(p))
+			}
+		}
+	}
+	c := compare(t, table, Options{Control: "plain"})
+	if c.N != 16 || c.Rows != 48 || c.Contrasts[0].DF != 16-4-1 || !hasNote(c.Notes, "averaged-to-pieces") {
+		t.Errorf("n = %d of %d rows, df %g, notes %v; want 16 of 48 on 11", c.N, c.Rows, c.Contrasts[0].DF, c.Notes)
+	}
+	table.Piece = nil
+	c = compare(t, table, Options{Control: "plain"})
+	if c.N != 8 || c.Contrasts[0].DF != 3 || !hasNote(c.Notes, "averaged-to-cells") {
+		t.Errorf("without pieces: n = %d, df %g", c.N, c.Contrasts[0].DF)
+	}
+}
+
+// Each batch baked with one recipe: batches are the units, and the answer is
+// that of the split-plot model with batch as grouping (R 4.2.2, lmerTest
+// 3.1-3: recipe on 42 degrees of freedom).
+func TestCompareTreatmentBetweenBlocks(t *testing.T) {
+	d := load(t, "data/cake.csv")
+	batch := make([]string, len(d["recipe"]))
+	for i := range batch {
+		batch[i] = d["recipe"][i] + d["replicate"][i]
+	}
+	table := NewTable(d.numbers(t, "angle"), d["recipe"], batch)
+	table.Factors = d.factors("temp")
+	c := compare(t, table, Options{Control: "A", Also: []string{"temp"}})
+	if !hasNote(c.Notes, "treatment-between-blocks") {
+		t.Errorf("notes %v", c.Notes)
+	}
+	for _, k := range c.Contrasts {
+		near(t, k.Treatment+" df", k.DF, 42, 1e-6)
+	}
+	// Averaged to batches it is the same test.
+	cells := compare(t, NewTable(d.numbers(t, "angle"), d["recipe"], batch), Options{Control: "A"})
+	for i, k := range cells.Contrasts {
+		near(t, k.Treatment, k.Estimate, c.Contrasts[i].Estimate, 1e-9)
+		near(t, k.Treatment+" se", k.SE, c.Contrasts[i].SE, 1e-6)
+		near(t, k.Treatment+" df", k.DF, 42, 0)
+	}
+}
+
+func TestCompareCovariateNotes(t *testing.T) {
+	d := load(t, "data/cake.csv").without(3, 17, 18, 40, 77, 101, 140, 199, 233, 260)
+	table := NewTable(d.numbers(t, "angle"), d["recipe"], d["replicate"])
+	table.Piece = d["temp"] // one cake per replicate, recipe and temperature
+	table.Covariates = []Covariate{{"temp", d.numbers(t, "temp")}}
+	c := compare(t, table, Options{Control: "A", Covariates: []string{"temp"}, Blocks: BlocksFixed})
+	// R 4.2.2, lm(angle ~ replicate + temp + recipe).
+	near(t, "B − A", c.Contrasts[0].Estimate, -1.240061296679, 1e-9)
+	near(t, "se", c.Contrasts[0].SE, 0.7270911569305, 1e-9)
+	if !hasNote(c.Notes, "unadjusted") || hasNote(c.Notes, "many-covariates") {
+		t.Errorf("notes %v", c.Notes)
+	}
+}
+
 func TestCompareBadInput(t *testing.T) {
 	good := func() Table {
 		return NewTable([]float64{1, 2, 3, 4.5}, []string{"plain", "brined", "plain", "brined"}, []string{"a", "a", "b", "b"})

@@ -171,3 +171,40 @@ func TestMultipleComparisonsOfMixedModels(t *testing.T) {
 		})
 	}
 }
+
+// Balanced designs by strata: R 4.2.2, aov with Error(), which knows nothing
+// of likelihood, gives the same F tests as the mixed model.
+func TestMixedModelAgreesWithStrata(t *testing.T) {
+	oats, npk := load(t, "data/oats.csv"), load(t, "data/npk.csv")
+	for _, c := range []struct {
+		id       string
+		spec     ModelSpec
+		strata   map[string]string
+		residual string
+	}{
+		{"oats_strata", ModelSpec{Response: oats.numbers(t, "yield"), Factors: oats.factors("variety", "nitro", "block"),
+			Fixed: []string{"variety", "nitro", "variety:nitro"}, Random: []string{"block", "block:variety"}},
+			map[string]string{"variety": "Error: block:variety|", "nitro": "Error: Within|", "variety:nitro": "Error: Within|"}, "Error: Within|Residuals"},
+		{"npk_strata", ModelSpec{Response: npk.numbers(t, "yield"), Factors: npk.factors("N", "P", "K", "block"),
+			Fixed: []string{"N", "P", "K", "N:P", "N:K", "P:K"}, Random: []string{"block"}},
+			map[string]string{"N": "Error: Within|", "P": "Error: Within|", "K": "Error: Within|", "N:P": "Error: Within|", "N:K": "Error: Within|", "P:K": "Error: Within|"}, "Error: Within|Residuals"},
+	} {
+		t.Run(c.id, func(t *testing.T) {
+			m, err := FitModel(c.spec)
+			if err != nil {
+				t.Fatal(err)
+			}
+			r := references(t, c.id)
+			near(t, "residual", m.Sigma2, r.value("", c.residual, "Mean Sq"), 1e-8)
+			for _, term := range c.spec.Fixed {
+				f, err := m.Test(term)
+				if err != nil {
+					t.Fatal(err)
+				}
+				name := c.strata[term] + term
+				near(t, term+" F", f.F, r.value("", name, "F value"), 1e-8)
+				near(t, term+" p", f.P, r.value("", name, "Pr(>F)"), 1e-6)
+			}
+		})
+	}
+}

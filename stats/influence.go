@@ -51,6 +51,16 @@ func (c *Comparison) DifferenceValues(i int) []float64 {
 	return out
 }
 
+// SignFlip prepares the sign-flip test of contrast i on its block
+// differences; nil when no block has both treatments.
+func (c *Comparison) SignFlip(i int, seed string) *SignFlipTest {
+	d := c.DifferenceValues(i)
+	if len(d) == 0 {
+		return nil
+	}
+	return SignFlip(d, seed)
+}
+
 // Influence is the comparison as it would stand without one block.
 type Influence struct {
 	Block string

@@ -157,6 +157,15 @@ func TestSignFlipDrawn(t *testing.T) {
 	}
 }
 
+// Readings in tenths: ends that are whole tenths or their simple fractions
+// must not carry round-off.
+func TestSignFlipIntervalIsTidy(t *testing.T) {
+	f := SignFlip([]float64{66.4 - 66.1, 0.1 + 0.2, 63.7 - 63.4, 64.8 - 64.5, 62.3 - 62, 65.3 - 65}, "")
+	if ci := f.Interval(0.95); ci.Low != 0.3 || ci.High != 0.3 {
+		t.Errorf("interval %v of six differences of 0.3", ci)
+	}
+}
+
 func TestLeastPairs(t *testing.T) {
 	for _, c := range []struct {
 		alpha float64

@@ -3,6 +3,7 @@ package stats
 import (
 	"math"
 	"slices"
+	"strconv"
 )
 
 // exactFlips is the largest number of pairs whose sign patterns are all
@@ -144,9 +145,31 @@ func (t *SignFlipTest) Interval(level float64) Interval {
 		return Interval{Low: math.Inf(-1), High: math.Inf(1), Level: 1}
 	}
 	m := slices.Clone(t.means)
-	lo := selectKth(m, k-1)
-	hi := selectKth(m, len(m)-k)
+	size := 0.0
+	for _, v := range t.d {
+		size = math.Max(size, math.Abs(v))
+	}
+	lo := tidy(selectKth(m, k-1), size)
+	hi := tidy(selectKth(m, len(m)-k), size)
 	return Interval{Low: lo, High: hi, Level: 1 - 2*float64(k)/t.Patterns}
+}
+
+// tidy drops the round-off of a mean of readings as large as size: beyond
+// twelve digits of them nothing was measured, and an end that is 2 must not
+// read 1.9999999999999996 when it is held against a margin of 2.
+func tidy(x, size float64) float64 {
+	if !(size > 0) || math.IsInf(size, 0) {
+		return x
+	}
+	decimals := 12 - int(math.Ceil(math.Log10(size)))
+	if decimals < 0 || decimals > 300 {
+		return x
+	}
+	v, err := strconv.ParseFloat(strconv.FormatFloat(x, 'f', decimals, 64), 64)
+	if err != nil {
+		return x
+	}
+	return v
 }
 
 // LeastPairs is the smallest number of pairs whose exact sign-flip test can

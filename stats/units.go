@@ -21,7 +21,9 @@ type units struct {
 	notes      []fault.Note
 }
 
-// gather picks the columns asked for, takes logarithms and averages.
+// gather picks the columns asked for, takes logarithms and averages: in this
+// order, so that a ratio of averages is a ratio of geometric means, as in a
+// model of the single rows.
 func gather(t Table, o *Options) (units, error) {
 	u := units{rows: t.Len(), pieces: t.Piece != nil}
 	response := slices.Clone(t.Response)
@@ -153,6 +155,12 @@ func meanAt(x []float64, rows []int) float64 {
 		v[k] = x[i]
 	}
 	return Mean(v)
+}
+
+// withoutCovariates keeps the units and forgets their covariates and notes.
+func (u units) withoutCovariates() units {
+	u.covariates, u.notes = nil, nil
+	return u
 }
 
 // counts is the number of units per block and treatment.
