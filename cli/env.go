@@ -106,7 +106,7 @@ type commandGroup struct {
 func commands() []commandGroup {
 	return []commandGroup{
 		{"record", []func(*Env) *cobra.Command{}},
-		{"work", []func(*Env) *cobra.Command{newSimulate}},
+		{"work", []func(*Env) *cobra.Command{newSimulate, newTaste}},
 		{"finding", []func(*Env) *cobra.Command{newCompare}},
 	}
 }

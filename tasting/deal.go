@@ -13,14 +13,14 @@ import (
 
 // Setup is what a tasting is dealt from: nothing in it is secret.
 type Setup struct {
-	Method    string
-	Products  []Product
-	Assessors []Assessor // those who will be served: see Eligible
-	Rounds    int        // sets for each assessor; 0 means 1
-	Waves     []Wave     // pieces to carve, in the order they are cut; none: pieces are not tracked
+	Method    string     `json:"method"`
+	Products  []Product  `json:"products"`
+	Assessors []Assessor `json:"assessors"`       // those who will be served: see Eligible
+	Rounds    int        `json:"rounds"`          // sets for each assessor; 0 means 1
+	Waves     []Wave     `json:"waves,omitempty"` // pieces to carve, in the order they are cut; none: pieces are not tracked
 	// LikeApart takes the like samples of a set from different pieces where a
 	// wave has them; otherwise they come from one piece.
-	LikeApart bool
+	LikeApart bool `json:"like_apart,omitempty"`
 }
 
 // Wave is a group of pieces cut and served together: one block's pieces of
@@ -29,7 +29,7 @@ type Wave struct {
 	Block    string     `json:"block"`
 	Pieces   [][]string `json:"pieces"`   // labels, by product in the order of Setup.Products
 	Portions int        `json:"portions"` // carved from each piece
-	Sets     int        `json:"sets"`     // most trays before the next wave is cut; 0: as long as portions last
+	Sets     int        `json:"sets"`     // most trays before the next wave is cut; 0: trays are spread evenly over the waves
 }
 
 // Key says what is in every cup. It is secret until the tasting is closed.
@@ -203,11 +203,13 @@ type carver struct {
 	stream *stats.Stream
 	wave   int
 	served int                // trays of the open wave
+	most   int                // trays it may serve
+	total  int                // trays to come, the open wave's included
 	left   []map[string][]int // by product: piece → portions not yet given
 }
 
 func newCarver(s Setup, stream *stats.Stream) *carver {
-	c := &carver{setup: s, stream: stream, wave: -1}
+	c := &carver{setup: s, stream: stream, wave: -1, total: len(s.Assessors) * max(1, s.Rounds)}
 	c.next()
 	return c
 }
@@ -218,8 +220,13 @@ func (c *carver) next() bool {
 		return false
 	}
 	c.wave++
+	c.total -= c.served
 	c.served = 0
 	w := c.setup.Waves[c.wave]
+	left := len(c.setup.Waves) - c.wave
+	if c.most = w.Sets; c.most == 0 {
+		c.most = (c.total + left - 1) / left
+	}
 	c.left = nil
 	for p := range c.setup.Products {
 		pieces := map[string][]int{}
@@ -275,7 +282,7 @@ func (c *carver) fill(s *Set, sv Serving, codes []string) error {
 // enough tells whether the open wave can fill a set: like samples from one
 // piece need one piece with that many portions left.
 func (c *carver) enough(need map[int]int) bool {
-	if most := c.setup.Waves[c.wave].Sets; most > 0 && c.served >= most {
+	if c.served >= c.most {
 		return false
 	}
 	for p, n := range need {

@@ -19,7 +19,6 @@ func (m DuoTrio) Describe() Description {
 		},
 		Not: []string{
 			"which product is better, stronger or liked more",
-			"that the products are the same because the test was not significant",
 			"a comparison of its share of discriminators with another method's: compare d′",
 		},
 	}

@@ -236,3 +236,38 @@ func (r *HedonicResult) Table() [][]string {
 	}
 	return out
 }
+
+// HedonicPlan is the number of tasters for a difference in liking.
+type HedonicPlan struct {
+	Method     string  `json:"method"`
+	N          int     `json:"n"`
+	Power      float64 `json:"power"`
+	Alpha      float64 `json:"alpha"`
+	Beta       float64 `json:"beta"`
+	Difference float64 `json:"difference"` // points
+	SD         float64 `json:"sd"`         // of the difference within a taster
+}
+
+// SizeHedonic returns the smallest number of tasters, each scoring both
+// products, at which the two-sided paired t test finds a mean difference with
+// power 1−beta, by the noncentral t distribution.
+func SizeHedonic(difference, sd, alpha, beta float64) (*HedonicPlan, error) {
+	if err := riskInRange("alpha", alpha); err != nil {
+		return nil, err
+	}
+	if err := riskInRange("beta", beta); err != nil {
+		return nil, err
+	}
+	if !(difference > 0 && difference <= 8) || !(sd > 0 && sd <= 8) {
+		return nil, fault.BadUsage("effect-missing", "liking is sized by a difference in points and the standard deviation of a taster's difference").On("difference", number(difference)).WithFix("for example 0.5 points with a standard deviation of 1.8")
+	}
+	power := func(n int) float64 {
+		return stats.PowerDifference(difference, sd/math.Sqrt(float64(n)), float64(n-1), alpha)
+	}
+	const most = 20_000
+	n := stats.SmallestN(2, most, 1-beta, power)
+	if n < 2 || n > most || power(n) < 1-beta {
+		return nil, fault.New("too-many-assessors", "a difference this small needs more than %d tasters", most).WithFix("name a larger difference")
+	}
+	return &HedonicPlan{Hedonic{}.Describe().Name, n, power(n), alpha, beta, difference, sd}, nil
+}

@@ -33,10 +33,11 @@ type Count struct {
 // size of difference that matters: needed for similarity, and for the power
 // of a difference test. Beta defaults to Alpha.
 type Rule struct {
-	For            Aim
-	Alpha, Beta    float64
-	Discriminators float64
-	DPrime         float64
+	For            Aim     `json:"for"`
+	Alpha          float64 `json:"alpha"`
+	Beta           float64 `json:"beta,omitempty"`
+	Discriminators float64 `json:"pd,omitempty"`
+	DPrime         float64 `json:"d_prime,omitempty"`
 }
 
 // Result is a scored choice test. Every limit is one-sided at 1−Alpha, so
@@ -70,6 +71,10 @@ type Result struct {
 	Verdict Verdict      `json:"verdict"`
 	Says    []string     `json:"says"`
 	Notes   []fault.Note `json:"notes,omitempty"`
+
+	// Where answers were replicated or sureness was asked: see ScoreChoices.
+	Overdispersion *Overdispersion `json:"overdispersion,omitempty"`
+	Sureness       []SureRow       `json:"sureness,omitempty"`
 }
 
 // Limits are one-sided confidence limits of pd and d′.
@@ -103,7 +108,8 @@ func Score(m ForcedChoice, c Count, r Rule) (*Result, error) {
 		Method: m.Describe().Name, For: r.For, N: c.N, Correct: c.Correct,
 		GuessProbability: guess.Float(), PValue: math.Min(1, p), PC: float64(x) / float64(c.N), Alpha: r.Alpha,
 	}
-	res.PDRaw = Discriminators(guess, res.PC)
+	// (x/n − a/b)/(1 − a/b) in whole numbers, so that a round share prints as one.
+	res.PDRaw = float64(guess.Den*int64(x)-guess.Num*int64(c.N)) / float64((guess.Den-guess.Num)*int64(c.N))
 	res.PD = math.Max(0, res.PDRaw)
 	res.DPrime = finite(DPrime(m, res.PC))
 	res.DPrimeSE = finite(DPrimeSE(m, c.N, x))

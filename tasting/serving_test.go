@@ -332,9 +332,9 @@ func blindJSON(t *testing.T, key *Key) []byte {
 	if err != nil {
 		t.Fatal(err)
 	}
-	all := []any{key.ForServer(), session.Reader(), session}
+	all := []any{key.ForServer(), session.Server(), session.Reader(), session}
 	for i := range 12 {
-		forms, err := key.ForAssessor(fmt.Sprintf("P%02d", i+1), nil)
+		forms, err := session.ForAssessor(fmt.Sprintf("P%02d", i+1), nil)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -17,7 +17,6 @@ func (Tetrad) Describe() Description {
 		},
 		Not: []string{
 			"which product is better, stronger or liked more",
-			"that the products are the same because the test was not significant",
 			"anything, if assessors were asked for the two most alike samples instead of two groups: that is a weaker test",
 		},
 	}

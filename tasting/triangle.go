@@ -18,7 +18,6 @@ func (Triangle) Describe() Description {
 		Not: []string{
 			"which product is better, stronger or liked more",
 			"what differs: asking the right ones afterwards which sample was the treated one is another test with its own guess rate",
-			"that the products are the same because the test was not significant",
 		},
 	}
 }

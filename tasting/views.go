@@ -169,16 +169,21 @@ type BallotForm struct {
 // SurenessWords are the grades of sureness, 1 upwards.
 func SurenessWords() []string { return []string{"a guess", "not sure", "sure"} }
 
+// Server is the tray sheet of a session: no key is needed for it.
+func (s *Session) Server() ServerSheet {
+	return ServerSheet{Tasting: s.Lock.Tasting, Trays: slices.Clone(s.Trays)}
+}
+
 // ForAssessor makes an assessor's ballots, in serving order. Attributes are
 // the words to rate or tick, where the method has any.
-func (k *Key) ForAssessor(assessor string, attributes []string) ([]BallotForm, error) {
-	m, err := Lookup(k.Method)
+func (s *Session) ForAssessor(assessor string, attributes []string) ([]BallotForm, error) {
+	m, err := Lookup(s.Method)
 	if err != nil {
 		return nil, err
 	}
 	d := m.Describe()
 	var out []BallotForm
-	for _, t := range k.ForServer().Trays {
+	for _, t := range s.Trays {
 		if t.Assessor != assessor {
 			continue
 		}
