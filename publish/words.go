@@ -93,7 +93,7 @@ var english = words{
 	Corrections: "Corrections made to the traces",
 	WhyNot:      "Why there is no verdict",
 	Notes:       "Notes",
-	FigureTable: "The numbers of this figure",
+	FigureTable: "Figure %d in numbers",
 
 	Plan:        "The plan and its seal",
 	Sealed:      "The fingerprint below was taken of the claim, questions, margins, treatments, design and stopping rule; anyone can take it again from the study file.",
