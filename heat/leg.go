@@ -60,6 +60,10 @@ func (s *Solver) cookLeg(i int) error {
 	return nil
 }
 
+// sameMomentS is how close two times are taken for one: the clock of a leg is
+// a difference of clocks of the cook and misses its end by round-off.
+const sameMomentS = 1e-9
+
 // runLeg marches from the leg's start to its end.
 func (s *Solver) runLeg(leg *Leg, starts []actionStart) (outcome, error) {
 	out := outcome{}
@@ -143,7 +147,7 @@ func (s *Solver) runLeg(leg *Leg, starts []actionStart) (outcome, error) {
 		now := s.legTime()
 		for k := range leg.Also {
 			st := starts[k]
-			if !done[k] && (st.turn > 0 && out.turns >= st.turn || now >= st.timeS-1e-9) {
+			if !done[k] && (st.turn > 0 && out.turns >= st.turn || now >= st.timeS-sameMomentS) {
 				done[k] = true
 				act(k)
 			}
@@ -157,7 +161,7 @@ func (s *Solver) runLeg(leg *Leg, starts []actionStart) (outcome, error) {
 				stop = starts[k].timeS
 			}
 		}
-		if t := s.nextSnapshot() - s.legStart; t < stop && t > now {
+		if t := s.nextSnapshot() - s.legStart; t < stop && t > now+sameMomentS {
 			stop = t
 		}
 		hit, err := s.step(stop, targets, leg)
@@ -170,7 +174,7 @@ func (s *Solver) runLeg(leg *Leg, starts []actionStart) (outcome, error) {
 			out.why = fmt.Sprintf("%s %.1f °C", hit.what, hit.valueC)
 			return out, nil
 		}
-		if now >= endS {
+		if now >= endS-sameMomentS {
 			out.endS = now
 			out.why = fmt.Sprintf("%.4g s", endS)
 			return out, nil
@@ -179,7 +183,7 @@ func (s *Solver) runLeg(leg *Leg, starts []actionStart) (outcome, error) {
 		if hit != nil {
 			turned = true
 			hit.valueC = coreStart + leg.Turn.CoreRiseK*float64(out.turns+2)
-		} else if now >= leg.nextTurn(out.turns) {
+		} else if now >= leg.nextTurn(out.turns)-sameMomentS {
 			turned = true
 		}
 		if turned {
