@@ -104,9 +104,9 @@ type Treatment struct {
 	ID      string
 	Name    string
 	Control bool
-	Cook    string         // path of its cook file, relative to the document
-	Spec    map[string]any // parsed cook file; nil when there is none
-	Set     map[string]string
+	Cook    string            // path of its cook file, relative to the document
+	Spec    map[string]any    // its parsed cook file, see [Study.ReadCooks]; nil until then
+	Set     map[string]string // settings in words or amounts
 }
 
 // Blocks says what the blocks are and how many are planned.

@@ -214,3 +214,22 @@ func (s Seal) Verify() error {
 	}
 	return nil
 }
+
+// ReadCooks fills in each treatment's Spec, the canonical form of its cook
+// file. The error lists every file that is not there or cannot be read.
+func (s *Study) ReadCooks(cookFiles map[string][]byte) error {
+	var errs fault.List
+	for i := range s.Treatments {
+		t := &s.Treatments[i]
+		if t.Cook == "" {
+			continue
+		}
+		spec, err := canonicalCook(t.Cook, cookFiles)
+		if err != nil {
+			errs = append(errs, members(err)...)
+			continue
+		}
+		t.Spec = spec
+	}
+	return errs.Err()
+}

@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"fmt"
 	"math/rand/v2"
+	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -217,6 +219,12 @@ func TestSealNeedsItsCookFiles(t *testing.T) {
 	if e := fault.As(err); e == nil || e.Code != "cook-file-missing" || e.Value != "cooks/sear-first.yaml" {
 		t.Errorf("got %v", err)
 	}
+	if err := s.ReadCooks(cookFiles); err != nil || s.Treatments[0].Spec["format"] == nil || s.Treatments[1].Spec["legs"] == nil {
+		t.Errorf("%v %v", err, s.Treatments)
+	}
+	if err := s.ReadCooks(nil); fault.As(err) == nil {
+		t.Error("missing cook files went unseen")
+	}
 	seal := sealOf(t, "study: T\n", nil)
 	if err := seal.Verify(); err != nil {
 		t.Error(err)
@@ -277,5 +285,73 @@ func TestHistoryIsChained(t *testing.T) {
 	here, there := Event{Seq: 1, At: at}, Event{Seq: 1, At: at.In(time.FixedZone("", 3600))}
 	if Chain("", here).Hash != Chain("", there).Hash {
 		t.Error("the zone a time is shown in changed the hash")
+	}
+}
+
+// TestEverySealedValueCounts changes every value of the example in turn, by
+// its document: those of the plan change the hash, all others do not.
+func TestEverySealedValueCounts(t *testing.T) {
+	_, source := example(t)
+	sealed := sealOf(t, string(source), cookFiles)
+	top, err := parseTree("sear.yaml", source)
+	if err != nil {
+		t.Fatal(err)
+	}
+	places := map[string]string{}
+	flatten(top, "", places)
+	digits := regexp.MustCompile(`[0-9]+`)
+	inSeal := func(place string) bool {
+		part, _, _ := strings.Cut(strings.FieldsFunc(place, func(r rune) bool { return r == '.' || r == '[' })[0], " ")
+		switch part {
+		case "claim", "questions", "treatments", "readings", "blocks", "controlled", "void", "risk", "design":
+			return !strings.HasSuffix(place, ".what") || part == "blocks"
+		}
+		return false
+	}
+	tried := map[bool]int{}
+	for place, value := range places {
+		old, isScalar := strings.CutPrefix(value, "=")
+		if !isScalar || place == "format" || place == "study" {
+			continue
+		}
+		var next string
+		switch {
+		case old == "yes" || old == "true":
+			next = "no"
+		case old == "no" || old == "false":
+			next = "yes"
+		case old == "lower" || old == "either":
+			next = "higher"
+		case old == "fixed":
+			next = "sequential"
+		case digits.MatchString(old):
+			at := digits.FindStringIndex(old)
+			n, _ := strconv.Atoi(old[at[0]:at[1]])
+			next = old[:at[0]] + strconv.Itoa(n+1) + old[at[1]:]
+		default:
+			next = old + "x"
+		}
+		d, err := ReadDocument("sear.yaml", source)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := d.Set(byPlace(place), next); err != nil {
+			t.Fatalf("%s: %v", place, err)
+		}
+		s, err := d.Study()
+		if err != nil {
+			continue // a name that others point to, a word of a fixed set
+		}
+		seal, err := SealNow(s, cookFiles, noon)
+		if err != nil {
+			continue // the path of a cook file
+		}
+		tried[inSeal(place)]++
+		if (seal.Hash != sealed.Hash) != inSeal(place) {
+			t.Errorf("%s: %q → %q: sealed %v, hash changed %v", place, old, next, inSeal(place), seal.Hash != sealed.Hash)
+		}
+	}
+	if tried[true] < 50 || tried[false] < 50 {
+		t.Errorf("only %v values were tried", tried)
 	}
 }
