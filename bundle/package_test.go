@@ -52,14 +52,22 @@ authors: ["Somebody \"Invented\""]
 invented: true
 `
 
-func must(t testing.TB, err error) {
+// tester is what *testing.T and *rapid.T have in common.
+type tester interface {
+	Helper()
+	Errorf(format string, args ...any)
+	Fatalf(format string, args ...any)
+	Fatal(args ...any)
+}
+
+func must(t tester, err error) {
 	t.Helper()
 	if err != nil {
 		t.Fatal(err)
 	}
 }
 
-func wantCode(t testing.TB, err error, code fault.Code) *fault.Error {
+func wantCode(t tester, err error, code fault.Code) *fault.Error {
 	t.Helper()
 	e := fault.As(err)
 	if e == nil || e.Code != code {
