@@ -2,10 +2,8 @@ package stats
 
 import (
 	"encoding/json"
-	"fmt"
 	"math"
 	"slices"
-	"strconv"
 	"strings"
 
 	"trivet/fault"
@@ -13,34 +11,6 @@ import (
 
 // CompareFormat names the JSON form of a [Comparison].
 const CompareFormat = "trivet/compare/1"
-
-// Blocks says how block differences enter a comparison.
-type Blocks string
-
-// Ways to treat blocks. The empty Blocks means BlocksAuto.
-const (
-	// BlocksAuto takes fixed blocks when every block has every treatment
-	// equally often, and random ones when runs are missing.
-	BlocksAuto   Blocks = "auto"
-	BlocksFixed  Blocks = "fixed"
-	BlocksRandom Blocks = "random"
-)
-
-// Options of a comparison. The zero value compares every treatment with the
-// first one (in sorted order), either direction, 95 % intervals, no margin.
-type Options struct {
-	Control string // control treatment; empty takes the first in sorted order and notes it
-	// Margin is the smallest difference that matters, on the analysis scale:
-	// for a ratio r with LogScale it is ln(1+r). 0 means none.
-	Margin     float64
-	Claim      Claim    // direction of the claim; empty means Either. It changes no number of a contrast.
-	Alpha      float64  // 1 − confidence level; 0 means 0.05
-	LogScale   bool     // compare natural logarithms, for ratios
-	Blocks     Blocks   // empty means BlocksAuto
-	Also       []string // factors of the table added as fixed effects
-	Covariates []string // covariates of the table added as fixed effects
-	Adjust     Adjust   // empty means AdjustHolm
-}
 
 // Comparison is the answer of [Compare]. NaN numbers become null in JSON.
 type Comparison struct {
@@ -127,43 +97,6 @@ func Compare(t Table, o Options) (*Comparison, error) {
 		return nil, err
 	}
 	return compareUnits(u, o)
-}
-
-// normalise fills defaults and refuses what makes no sense.
-func (o *Options) normalise() error {
-	if o.Alpha == 0 {
-		o.Alpha = 0.05
-	}
-	if !(o.Alpha > 0 && o.Alpha < 0.5) {
-		return fault.BadUsage("alpha-range", "alpha must lie between 0 and 0.5").
-			On("alpha", strconv.FormatFloat(o.Alpha, 'g', -1, 64)).WithFix("0.05 is usual")
-	}
-	if math.IsNaN(o.Margin) || math.IsInf(o.Margin, 0) || o.Margin < 0 {
-		return fault.BadUsage("margin-range", "the margin must be a positive number").
-			On("margin", strconv.FormatFloat(o.Margin, 'g', -1, 64)).WithFix("give the smallest difference that matters")
-	}
-	if o.Claim == "" {
-		o.Claim = Either
-	}
-	if o.Blocks == "" {
-		o.Blocks = BlocksAuto
-	}
-	if o.Adjust == "" {
-		o.Adjust = AdjustHolm
-	}
-	choice := func(flag, value string, allowed ...string) error {
-		if slices.Contains(allowed, value) {
-			return nil
-		}
-		return fault.BadUsage("option-unknown", "%s cannot be %q", flag, value).On(flag, value).WithFix("%s", suggest(value, allowed))
-	}
-	if err := choice("claim", string(o.Claim), "higher", "lower", "either"); err != nil {
-		return err
-	}
-	if err := choice("blocks", string(o.Blocks), "auto", "fixed", "random"); err != nil {
-		return err
-	}
-	return choice("adjust", string(o.Adjust), "holm", "tukey", "dunnett", "none")
 }
 
 // compareUnits analyses units that were gathered and checked.
@@ -379,56 +312,3 @@ func (c *Comparison) withinBlockDF() int {
 	b := newBasis(len(spec.Response), coding.columns, c.units.block)
 	return len(spec.Response) - b.qr.rank() - c.NBlocks
 }
-
-// cellLevel adds the test on cell means when several rows of a batch were
-// fitted as if they were independent of it.
-func (c *Comparison) cellLevel(control int) error {
-	u := c.units
-	if u.block == nil || len(c.opt.Also) == 0 || u.pieces || !u.repeatedCells() {
-		return nil
-	}
-	cells := u.toCells()
-	o := c.opt
-	o.Also, o.Covariates = nil, nil
-	o.Control = c.Treatments[control]
-	low, err := compareUnits(cells, o)
-	if err != nil {
-		c.Notes = append(c.Notes, fault.Notef("rows-inside-batch",
-			"Rows of one block and treatment were fitted as if independent; if they came from one batch they are not, and the averages of the batches cannot be tested (%s).", err))
-		return nil
-	}
-	for _, k := range low.Contrasts {
-		c.Notes = append(c.Notes, fault.Notef("rows-inside-batch",
-			"Rows of one block and treatment were fitted as if independent of it; if they came from one batch, the test on batch averages decides: %s − %s = %s, standard error %s, %s degrees of freedom, p = %s.",
-			k.Treatment, k.Control, short(k.Estimate), short(k.SE), short(k.DF), short(k.P)))
-	}
-	return nil
-}
-
-// unadjusted says what the comparison would be without its covariates, and
-// when they are many for the data.
-func (c *Comparison) unadjusted(control int) {
-	if len(c.opt.Covariates) == 0 {
-		return
-	}
-	// At most one covariate per six degrees of freedom: common practice, no
-	// source.
-	if c.DFResidual < 6*len(c.opt.Covariates) {
-		c.Notes = append(c.Notes, fault.Notef("many-covariates",
-			"%d covariates on %d degrees of freedom: the adjustment is about as uncertain as what it corrects.", len(c.opt.Covariates), c.DFResidual))
-	}
-	o := c.opt
-	o.Covariates = nil
-	o.Control = c.Treatments[control]
-	plain, err := compareUnits(c.units.withoutCovariates(), o)
-	if err != nil {
-		return
-	}
-	for i, k := range plain.Contrasts {
-		c.Notes = append(c.Notes, fault.Notef("unadjusted",
-			"%s − %s is %s at equal %s; without that adjustment %s (standard error %s, p = %s).",
-			k.Treatment, k.Control, short(c.Contrasts[i].Estimate), strings.Join(c.opt.Covariates, ", "), short(k.Estimate), short(k.SE), short(k.P)))
-	}
-}
-
-func short(x float64) string { return fmt.Sprintf("%.4g", x) }

@@ -10,9 +10,13 @@
 //   - [LeastSquares]: linear models by Householder QR;
 //   - [FitModel]: fixed treatments with up to two random groupings, by REML,
 //     with Satterthwaite degrees of freedom;
-//   - [SignFlip], [Permute], [Bootstrap], [SignedRank]: answers that do not
-//     lean on the bell curve;
+//   - [SignFlip], [SignedRank], [Bootstrap], [Comparison.Permutation]: answers
+//     that do not lean on the bell curve;
+//   - [Comparison.LeaveOneOut], [Outliers], [Describe]: what one block does to
+//     the answer, which blocks stand apart, how large the effect is;
 //   - [Holm], [Tukey], [Dunnett]: several comparisons at once;
+//   - [CompareYesNo], [CompareGrades], [CompareCounts]: responses of other
+//     kinds, each with an interval to hold against a margin;
 //   - [NewStream], [Shuffle], [Bounded]: random numbers that any machine can
 //     draw again from the stored seed.
 //

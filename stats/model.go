@@ -2,10 +2,7 @@ package stats
 
 import (
 	"math"
-	"slices"
 	"strings"
-
-	"gonum.org/v1/gonum/mat"
 
 	"trivet/fault"
 )
@@ -144,6 +141,10 @@ func (m *Model) fitRandom(spec ModelSpec, factors map[string]factor) error {
 		groups[k] = g
 		m.Components = append(m.Components, Component{Grouping: text, Levels: g.levels})
 	}
+	if len(groups) == 2 && samePartition(groups[0].index, groups[1].index) {
+		return fault.New("confounded", "%q and %q divide the rows in the same way", groups[0].name, groups[1].name).
+			WithFix("name one of them only")
+	}
 	q := make([][]float64, 0, m.basis.qr.rank()+1)
 	constant := make([]float64, m.N)
 	for i := range constant {
@@ -169,6 +170,20 @@ func (m *Model) fitRandom(spec ModelSpec, factors map[string]factor) error {
 		}
 	}
 	return nil
+}
+
+// samePartition reports whether two codings group the rows alike.
+func samePartition(a, b []int) bool {
+	forward, back := map[int]int{}, map[int]int{}
+	for i := range a {
+		x, seenA := forward[a[i]]
+		y, seenB := back[b[i]]
+		if seenA != seenB || seenA && (x != b[i] || y != a[i]) {
+			return false
+		}
+		forward[a[i]], back[b[i]] = b[i], a[i]
+	}
+	return true
 }
 
 // identified refuses a grouping whose variance the data cannot tell from the
@@ -234,253 +249,4 @@ func newGrouping(text string, factors map[string]factor, n int) (grouping, error
 			WithFix("leave it out")
 	}
 	return g, nil
-}
-
-// Linear is an estimated linear combination of effects with its t
-// distribution.
-type Linear struct{ Estimate, SE, DF float64 }
-
-// linear estimates l₀·level + lᵀβ; false when the data cannot tell it.
-func (m *Model) linear(l0 float64, l []float64) (Linear, bool) {
-	w, extra, estimable := m.coordinates(l0, l)
-	if !estimable {
-		return Linear{math.NaN(), math.NaN(), math.NaN()}, false
-	}
-	est := l0*Mean(m.level) + dot(w, m.gamma)
-	v := m.unitVariance(w) + extra
-	out := Linear{Estimate: est, SE: math.Sqrt(m.Sigma2 * v), DF: float64(m.DFResidual)}
-	if m.reml != nil {
-		out.DF = m.satterthwaite(w)
-	}
-	return out, true
-}
-
-// coordinates expresses a combination on the basis; extra is variance (σ²=1)
-// that the basis does not carry.
-func (m *Model) coordinates(l0 float64, l []float64) (w []float64, extra float64, estimable bool) {
-	w, estimable = m.basis.functional(l0, l)
-	if m.reml == nil {
-		return w, m.basis.levelVariance(l0), estimable
-	}
-	return append([]float64{l0 / math.Sqrt(float64(m.N))}, w...), 0, estimable
-}
-
-// unitVariance is wᵀCw at σ²=1.
-func (m *Model) unitVariance(w []float64) float64 {
-	if m.reml == nil {
-		return dot(w, w)
-	}
-	return dot(w, multiply(m.profile.c.a, w))
-}
-
-// satterthwaite is 2v²/(gᵀAg) with v the variance of wᵀγ, g its gradient by
-// the variances and A = 2H⁻¹ their covariance, H the Hessian of the deviance.
-// The gradient is exact: ∂C/∂ψₖ = C XᵀV⁻¹VₖV⁻¹X C (Satterthwaite 1946; Fai &
-// Cornelius 1996, J Stat Comput Simul 54:363). Variances estimated as zero
-// are taken as known.
-func (m *Model) satterthwaite(w []float64) float64 {
-	if m.hessInv == nil {
-		return float64(m.DFResidual)
-	}
-	cw := multiply(m.profile.c.a, w)
-	v := dot(w, cw)
-	g := make([]float64, len(m.profile.theta)+1)
-	g[0] = v
-	for k, d := range m.curve.d {
-		g[k+1] = dot(cw, multiply(d, cw))
-		th := m.profile.theta[k]
-		g[0] -= th * th * g[k+1]
-	}
-	s := 0.0
-	k := len(m.active)
-	for i, a := range m.active {
-		for j, b := range m.active {
-			s += g[a] * m.hessInv.a[i*k+j] * g[b]
-		}
-	}
-	vs := m.Sigma2 * v
-	return vs * vs / s
-}
-
-// FTest is the test that a set of linear combinations is zero.
-type FTest struct {
-	Term         string
-	NumDF, DenDF float64
-	F, P         float64
-}
-
-// Test is the marginal test of one fixed term: that its effects, averaged
-// with equal weights over the levels of every other factor, are zero ("type
-// III"). With random groupings the denominator degrees of freedom follow Fai
-// & Cornelius (1996): the combinations are turned into uncorrelated ones,
-// whose Satterthwaite ν give E = Σ ν/(ν−2) over ν > 2 and 2E/(E−q). That
-// depends slightly on which combinations one starts from; they are the
-// differences from the first level, as in lmerTest.
-func (m *Model) Test(termName string) (FTest, error) {
-	i := slices.IndexFunc(m.coding.terms, func(t term) bool { return t.name == termName })
-	if i < 0 {
-		return FTest{}, fault.BadUsage("term-unknown", "the model has no term %q", termName)
-	}
-	t := m.coding.terms[i]
-	var rows [][]float64
-	for _, l := range m.coding.differences(t) {
-		w, _, estimable := m.coordinates(0, l)
-		if !estimable {
-			return FTest{}, fault.New("not-estimable", "the effect of %q cannot be told from the other effects", termName).
-				WithFix("drop the term, or the ones it is mixed with")
-		}
-		rows = append(rows, w)
-	}
-	f := m.test(rows)
-	f.Term = termName
-	return f, nil
-}
-
-// test is the F test of independent rows of coordinates.
-func (m *Model) test(rows [][]float64) FTest {
-	q := len(rows)
-	cov := mat.NewSymDense(q, nil)
-	for a := range rows {
-		ca := rows[a]
-		if m.reml != nil {
-			ca = multiply(m.profile.c.a, ca)
-		}
-		for b := a; b < q; b++ {
-			cov.SetSym(a, b, dot(ca, rows[b]))
-		}
-	}
-	var eig mat.EigenSym
-	if !eig.Factorize(cov, true) {
-		return FTest{NumDF: float64(q), DenDF: math.NaN(), F: math.NaN(), P: math.NaN()}
-	}
-	values := eig.Values(nil)
-	var vectors mat.Dense
-	eig.VectorsTo(&vectors)
-	out := FTest{NumDF: float64(q)}
-	nu := make([]float64, q)
-	for k := range q {
-		l := make([]float64, len(rows[0]))
-		for a := range rows {
-			axpy(l, rows[a], vectors.At(a, k))
-		}
-		est := dot(l, m.gamma)
-		out.F += est * est / (m.Sigma2 * values[k]) / float64(q)
-		nu[k] = float64(m.DFResidual)
-		if m.reml != nil {
-			nu[k] = m.satterthwaite(l)
-		}
-	}
-	out.DenDF = combineDF(nu)
-	out.P = fUpper(out.F, out.NumDF, out.DenDF)
-	return out
-}
-
-// combineDF is the denominator of Fai & Cornelius for one-row degrees of
-// freedom nu; equal ones are returned as they are.
-func combineDF(nu []float64) float64 {
-	if slices.Max(nu)-slices.Min(nu) <= 1e-8*slices.Max(nu) {
-		return Mean(nu)
-	}
-	e := 0.0
-	for _, v := range nu {
-		if v > 2 {
-			e += v / (v - 2)
-		}
-	}
-	q := float64(len(nu))
-	if e <= q {
-		return 0
-	}
-	return 2 * e / (e - q)
-}
-
-// MarginalMean is the mean at one level of a factor, averaged with equal
-// weights over the levels of the other factors, covariates at their mean.
-type MarginalMean struct {
-	Level string
-	Linear
-}
-
-// Interval returns the t interval at a confidence level.
-func (l Linear) Interval(level float64) Interval {
-	h := tQuantile(1-(1-level)/2, l.DF) * l.SE
-	return Interval{Low: l.Estimate - h, High: l.Estimate + h, Level: level}
-}
-
-// MarginalMeans returns the mean of every level of a factor. A level the data
-// cannot tell has NaN.
-func (m *Model) MarginalMeans(factorName string) ([]MarginalMean, error) {
-	f, err := m.factor(factorName)
-	if err != nil {
-		return nil, err
-	}
-	out := make([]MarginalMean, len(f.levels))
-	for i, level := range f.levels {
-		lin, _ := m.linear(1, m.coding.row(map[string]int{factorName: i}))
-		out[i] = MarginalMean{Level: level, Linear: lin}
-	}
-	return out, nil
-}
-
-func (m *Model) factor(name string) (factor, error) {
-	f, ok := m.coding.factors[name]
-	if !ok {
-		return f, fault.BadUsage("column-unknown", "the model has no factor %q", name)
-	}
-	return f, nil
-}
-
-// Combination estimates Σ weightᵢ × (marginal mean of level i) of a factor,
-// with the weights in the order of its sorted levels; at fixes the levels of
-// other factors (nil averages over them). It is an error when the data cannot
-// tell it.
-func (m *Model) Combination(factorName string, weights []float64, at map[string]string) (Linear, error) {
-	f, err := m.factor(factorName)
-	if err != nil {
-		return Linear{}, err
-	}
-	if len(weights) != len(f.levels) {
-		return Linear{}, fault.BadUsage("weights", "%d weights for %d levels of %q", len(weights), len(f.levels), factorName)
-	}
-	fixed := map[string]int{}
-	for other, level := range at {
-		g, err := m.factor(other)
-		if err != nil {
-			return Linear{}, err
-		}
-		i := slices.Index(g.levels, level)
-		if i < 0 {
-			return Linear{}, fault.BadUsage("level-unknown", "%q has no level %q", other, level).WithFix("%s", suggest(level, g.levels))
-		}
-		fixed[other] = i
-	}
-	l := make([]float64, len(m.coding.columns))
-	l0 := 0.0
-	for i, w := range weights {
-		if w == 0 {
-			continue
-		}
-		fixed[factorName] = i
-		axpy(l, m.coding.row(fixed), w)
-		l0 += w
-	}
-	if math.Abs(l0) < 1e-12 {
-		l0 = 0
-	}
-	lin, ok := m.linear(l0, l)
-	if !ok {
-		return lin, fault.New("not-estimable", "this comparison of levels of %q cannot be told from the other effects", factorName).
-			WithFix("drop the effects it is mixed with, or complete the table")
-	}
-	return lin, nil
-}
-
-// Levels returns the sorted levels of a factor; nil if there is none.
-func (m *Model) Levels(factorName string) []string { return m.coding.factors[factorName].levels }
-
-// difference estimates level a minus level b of a factor.
-func (m *Model) difference(factorName string, a, b int) (Linear, error) {
-	w := make([]float64, len(m.coding.factors[factorName].levels))
-	w[a], w[b] = 1, -1
-	return m.Combination(factorName, w, nil)
 }

@@ -70,20 +70,21 @@ func (p *remlProblem) snap(at *profile) *profile {
 	return at
 }
 
-// lineSearch minimises f over θ ∈ [0, ∞) mapped to u = θ/(1+θ) ∈ [0, 1): a
-// grid to bracket, then Brent's method. The caller keeps the best point seen,
-// θ = 0 among them.
+// lineSearch minimises f over θ ≥ 0: θ = 0, then half decades from 10⁻³ to 10⁹
+// to bracket, then Brent's method on ln θ. The caller keeps the best point
+// seen.
 func lineSearch(f func(theta float64) float64) {
-	theta := func(u float64) float64 { return u / (1 - u) }
-	grid := []float64{0, 0.05, 0.12, 0.22, 0.34, 0.46, 0.58, 0.7, 0.8, 0.88, 0.94, 0.98, 0.995, 0.999, 0.9999}
-	least, at := math.Inf(1), 0
-	for i, u := range grid {
-		if v := f(theta(u)); v < least {
-			least, at = v, i
+	const half = math.Ln10 / 2
+	least, at := f(0), math.Inf(-1)
+	for k := -6; k <= 18; k++ {
+		if v := f(math.Exp(half * float64(k))); v < least {
+			least, at = v, half*float64(k)
 		}
 	}
-	lo, hi := grid[max(at-1, 0)], grid[min(at+1, len(grid)-1)]
-	brentMinimum(func(u float64) float64 { return f(theta(u)) }, lo, hi, 1e-7)
+	if math.IsInf(at, -1) {
+		return // zero
+	}
+	brentMinimum(func(x float64) float64 { return f(math.Exp(x)) }, at-half, at+half, 1e-7)
 }
 
 // brentMinimum is Brent's minimiser without derivatives (Brent 1973,

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"strconv"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -213,5 +214,27 @@ func TestREMLDerivatives(t *testing.T) {
 		down[i] -= h
 		near(t, fmt.Sprint("gradient ", i), c.grad[i], (deviance(up)-deviance(down))/(2*h), 1e-4)
 		near(t, fmt.Sprint("curvature ", i), c.hess.a[i*3+i], (deviance(up)-2*deviance(psi)+deviance(down))/(h*h), 1e-3)
+	}
+}
+
+// Blocks that differ ten million times more than pieces do, and readings far
+// from zero, leave the comparison inside blocks as it was.
+func TestMixedModelWithHugeBlocks(t *testing.T) {
+	d := load(t, "data/cake.csv").where("recipe", "A")
+	y := d.numbers(t, "angle")
+	fixed := compare(t, NewTable(y, d["temp"], d["replicate"]), Options{Control: "175"})
+	moved := make([]float64, len(y))
+	for i := range y {
+		b, _ := strconv.Atoi(d["replicate"][i])
+		moved[i] = y[i] + 1e9 + 3e6*float64(b*b%17)
+	}
+	for _, how := range []Blocks{BlocksFixed, BlocksRandom} {
+		c := compare(t, NewTable(moved, d["temp"], d["replicate"]), Options{Control: "175", Blocks: how})
+		for i, k := range c.Contrasts {
+			what := string(how) + " " + k.Treatment
+			near(t, what, k.Estimate, fixed.Contrasts[i].Estimate, 1e-7)
+			near(t, what+" se", k.SE, fixed.Contrasts[i].SE, 1e-6)
+			near(t, what+" df", k.DF, 70, 1e-4)
+		}
 	}
 }

@@ -155,13 +155,13 @@ func (t *SignFlipTest) Interval(level float64) Interval {
 }
 
 // tidy drops the round-off of a mean of readings as large as size: beyond
-// twelve digits of them nothing was measured, and an end that is 2 must not
+// thirteen digits of them nothing was measured, and an end that is 2 must not
 // read 1.9999999999999996 when it is held against a margin of 2.
 func tidy(x, size float64) float64 {
 	if !(size > 0) || math.IsInf(size, 0) {
 		return x
 	}
-	decimals := 12 - int(math.Ceil(math.Log10(size)))
+	decimals := 13 - int(math.Ceil(math.Log10(size)))
 	if decimals < 0 || decimals > 300 {
 		return x
 	}
