@@ -224,7 +224,13 @@ func (f Traces) lay(size Size, theme Theme, times spread) (*Scene, float64, floa
 				continue
 			}
 			ly := y + 6*s.u + float64(lane(m.Label))*laneHeight + laneHead + (float64(m.Treatment)+0.5)*row
-			lg.Add(StyleOf(m.Treatment).Marker(Point{tx.at(m.AtS), ly}, 3.4*s.u))
+			mark := StyleOf(m.Treatment).Marker(Point{tx.at(m.AtS), ly}, 3.4*s.u)
+			if p, ok := mark.(Path); ok && p.Stroke.Role == Paper { // marks of many cooks show through
+				p.Stroke = Paint{}
+				p.Fill = p.Fill.Fade(0.6)
+				mark = p
+			}
+			lg.Add(mark)
 		}
 		y += float64(len(labels)) * laneHeight
 		plot = Box{plot.X, y, plot.W, 0}
@@ -328,7 +334,12 @@ func (f Traces) panel(s *sheet, g *Group, channel string, a, tx axis, plot Box, 
 		if ty-s.small < plot.Y {
 			ty = y + s.small
 		}
-		g.Add(Text{X: plot.X + 4*s.u, Y: ty, S: Fit(l.Label, Italic, s.small, plot.W-8*s.u), Size: s.small, Weight: Italic, Fill: Of(Ink), Halo: true})
+		x := plot.X
+		if tx.inside(0) {
+			x = math.Max(x, tx.at(0))
+		}
+		x += 5 * s.u
+		g.Add(Text{X: x, Y: ty, S: Fit(l.Label, Italic, s.small, plot.Right()-x), Size: s.small, Weight: Italic, Fill: Of(Ink), Halo: true})
 	}
 }
 

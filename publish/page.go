@@ -188,9 +188,7 @@ func (r Report) view() (*view, error) {
 	}
 	p := &printer{report: r, used: map[string]bool{"answers": true, "evidence": true, "plan": true, "cooks": true, "methods": true, "cautions": true, "data": true, "claim": true}}
 	if r.AnswerLine != nil {
-		line := *r.AnswerLine
-		line.Invented = line.Invented || r.Invented
-		e, err := p.exhibit(Exhibit{ID: "answer-line", Figure: line}, true)
+		e, err := p.exhibit(Exhibit{ID: "answer-line", Figure: *r.AnswerLine}, true)
 		if err != nil {
 			return nil, err
 		}
@@ -337,14 +335,10 @@ func (p *printer) inline(f figure.Figure, size figure.Size, id string) (template
 // scene lays a figure out and, in a report of invented data, makes sure that
 // the picture says so.
 func scene(r Report, f figure.Figure, size figure.Size, theme figure.Theme) (*figure.Scene, error) {
-	s, err := f.Scene(size, theme)
-	if err != nil {
-		return nil, err
-	}
 	if r.Invented {
-		s.MarkInvented(size.H > 0)
+		return figure.InventedScene(f, size, theme)
 	}
-	return s, nil
+	return f.Scene(size, theme)
 }
 
 // slug keeps what may stand in an id and an address.
