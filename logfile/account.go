@@ -129,7 +129,10 @@ func (a *Account) join(b *Account, rows, lines int) {
 	listed := map[ProblemKind]int{}
 	for _, p := range b.Problems {
 		listed[p.Kind] += p.Rows()
-		p.Row, p.LastRow, p.Line = p.Row+rows, p.LastRow+rows, p.Line+lines
+		p.Row, p.LastRow = p.Row+rows, p.LastRow+rows
+		if p.Line > 0 {
+			p.Line += lines
+		}
 		a.add(p)
 	}
 	a.Unlisted += b.Unlisted

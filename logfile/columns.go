@@ -107,10 +107,18 @@ func ReadColumns(r io.Reader, opt Options) (*Table, error) {
 	if err != nil {
 		return nil, err
 	}
-	layout.Encoding, layout.Compression = src.Encoding, src.Compression
+	src.describe(layout)
 	t, err := readBlocks(in, layout, opt)
 	if err != nil {
 		return nil, err
+	}
+	if src.account != nil { // whole by now: the text was read to its end
+		for i := range t.Account.Problems {
+			t.Account.Problems[i].Line = 0 // of the table in between, not of the file
+		}
+		t.Account.join(src.account, 0, 0)
+		t.Account.Notes = append(t.Account.Notes, src.account.Notes...)
+		t.Account.sort()
 	}
 	t.SHA256, err = src.hash()
 	return t, err
@@ -133,7 +141,7 @@ func Peek(r io.Reader, opt Options) (*Layout, error) {
 	if err != nil {
 		return nil, err
 	}
-	layout.Encoding, layout.Compression = src.Encoding, src.Compression
+	src.describe(layout)
 	return layout, nil
 }
 

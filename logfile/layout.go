@@ -22,6 +22,7 @@ const (
 
 // Layout is how a table is written, as guessed from its first rows.
 type Layout struct {
+	Kind        string         `json:"kind"` // "table", "JSON Lines" or "workbook"
 	Encoding    string         `json:"encoding"`
 	Compression string         `json:"compression,omitempty"`
 	Delimiter   string         `json:"delimiter"`
@@ -123,6 +124,23 @@ func sample(b []byte, comma byte, whole bool) [][]string {
 		}
 		rows = append(rows, row)
 	}
+	return trimLast(rows)
+}
+
+// trimLast takes away the last cell of every full row where it is empty in
+// all of them: some loggers end each row with a delimiter.
+func trimLast(rows [][]string) [][]string {
+	n, _ := modeWidth(rows)
+	for _, r := range rows {
+		if len(r) == n && (n < 2 || r[n-1] != "") {
+			return rows
+		}
+	}
+	for i, r := range rows {
+		if len(r) == n {
+			rows[i] = r[:n-1]
+		}
+	}
 	return rows
 }
 
@@ -137,7 +155,7 @@ func modeWidth(rows [][]string) (n int, share float64) {
 	}
 	seen := map[int]int{}
 	for _, r := range full[len(full)/2:] {
-		seen[width(r)]++
+		seen[len(r)]++
 	}
 	most := 0
 	for w, k := range seen {
@@ -147,26 +165,18 @@ func modeWidth(rows [][]string) (n int, share float64) {
 	}
 	same := 0
 	for _, r := range full {
-		if width(r) == n {
+		if len(r) == n {
 			same++
 		}
 	}
 	return n, float64(same) / float64(max(len(full), 1))
 }
 
-// width is the number of cells, a single empty one at the end left out.
-func width(r []string) int {
-	if n := len(r); n > 1 && r[n-1] == "" {
-		return n - 1
-	}
-	return len(r)
-}
-
 // readable is the share of cells in the later half that are numbers or times.
 func readable(rows [][]string, n int, decimal byte) float64 {
 	good, all := 0, 0
 	for _, r := range rows[len(rows)/2:] {
-		if width(r) != n {
+		if len(r) != n {
 			continue
 		}
 		for _, c := range r[:n] {
@@ -199,7 +209,7 @@ func (l *Layout) describe(b []byte) error {
 	n, _ := modeWidth(l.rows)
 	n = max(n, 1)
 	first := 0
-	for first < len(l.rows) && width(l.rows[first]) != n {
+	for first < len(l.rows) && len(l.rows[first]) != n {
 		first++
 	}
 	if first == len(l.rows) {
@@ -296,7 +306,7 @@ func (l *Layout) headerRows(first, n int) int {
 	}
 	records := body(min(first+2, len(l.rows)-1)) // surely below a header of two lines
 	if isHead(row, records) {
-		if first+2 < len(l.rows) && width(l.rows[first+1]) == n && isHead(l.rows[first+1], records) && !l.hasNumber(l.rows[first+1]) {
+		if first+2 < len(l.rows) && len(l.rows[first+1]) == n && isHead(l.rows[first+1], records) && !l.hasNumber(l.rows[first+1]) {
 			return 2
 		}
 		return 1

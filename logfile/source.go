@@ -22,8 +22,10 @@ import (
 // see toUTF8), hashed as it was before decompression.
 type source struct {
 	io.Reader
-	Encoding    string // "UTF-8", "UTF-16LE", "UTF-16BE", "windows-1252"
-	Compression string // "", "gzip", "zstd"
+	Encoding    string   // "UTF-8", "UTF-16LE", "UTF-16BE", "windows-1252"
+	Compression string   // "", "gzip", "zstd"
+	Kind        string   // "table", "JSON Lines", "workbook"
+	account     *Account // of what was turned into a table first; whole once that is read
 	raw         io.Reader
 	sum         hash.Hash
 	closers     []func()
@@ -66,7 +68,7 @@ func open(r io.Reader, raw io.Writer, limits Limits) (*source, error) {
 	if err != nil && err != io.EOF {
 		return nil, readFault(err)
 	}
-	if err := s.decode(plain, head); err != nil {
+	if err := s.decode(plain, head, limits); err != nil {
 		return nil, err
 	}
 	return s, nil
@@ -74,7 +76,7 @@ func open(r io.Reader, raw io.Writer, limits Limits) (*source, error) {
 
 // decode picks the character code by the byte order mark or, without one, by
 // where the zero bytes stand.
-func (s *source) decode(plain *bufio.Reader, head []byte) error {
+func (s *source) decode(plain *bufio.Reader, head []byte, limits Limits) error {
 	even, odd := 0, 0
 	for i, c := range head {
 		if c == 0 && i&1 == 0 {
@@ -97,14 +99,37 @@ func (s *source) decode(plain *bufio.Reader, head []byte) error {
 		s.Encoding = "UTF-16BE"
 		s.Reader = transform.NewReader(plain, unicode.UTF16(unicode.BigEndian, unicode.UseBOM).NewDecoder())
 	case bytes.HasPrefix(head, []byte("PK\x03\x04")):
-		return fault.New("log-packed", "this is a zip archive or a workbook, and a text table is read here").
-			WithFix("save the sheet as CSV, or unpack the archive")
+		s.Kind = "workbook"
+		s.convert(func(w io.Writer) error { return workbook(plain, w, limits, s.account) })
 	case isBinary(head):
 		return fault.New("log-binary", "this is a binary file, not a text table").WithFix("export the log as CSV")
 	default:
 		s.Reader = plain
 	}
+	if s.Kind == "" && s.Encoding == "UTF-8" && looksLikeJSONLines(bytes.TrimPrefix(head, []byte("\ufeff"))) {
+		s.Kind = "JSON Lines"
+		j := &jsonLines{in: plain, limits: limits}
+		s.convert(func(w io.Writer) error {
+			err := j.table(w)
+			*s.account = j.account
+			return err
+		})
+	}
 	return nil
+}
+
+// convert puts a table made by f in place of the text. It runs beside the
+// reader until that is closed.
+func (s *source) convert(f func(io.Writer) error) {
+	s.account = &Account{}
+	r, w := io.Pipe()
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		w.CloseWithError(f(w))
+	}()
+	s.Reader = r
+	s.closers = append([]func(){func() { r.Close(); <-done }}, s.closers...)
 }
 
 // isBinary tells a file that is no text: more than one byte in twenty is a
@@ -118,6 +143,14 @@ func isBinary(head []byte) bool {
 		}
 	}
 	return odd*20 > len(head)
+}
+
+// describe tells the layout how the file was packed.
+func (s *source) describe(l *Layout) {
+	l.Kind, l.Encoding, l.Compression = s.Kind, s.Encoding, s.Compression
+	if l.Kind == "" {
+		l.Kind = "table"
+	}
 }
 
 // hash reads what is left of the raw bytes and returns their SHA-256 in hex.

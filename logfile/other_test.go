@@ -1,0 +1,149 @@
+package logfile
+
+import (
+	"archive/zip"
+	"bytes"
+	"fmt"
+	"math"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/xuri/excelize/v2"
+
+	"trivet/fault"
+)
+
+func TestJSONLines(t *testing.T) {
+	log := load(t, `{"t":"2026-05-01T14:03:07Z","probe":{"core_c":5.1,"pan_c":205},"raw":[1,2]}
+{"t":"2026-05-01T14:03:08Z","probe":{"core_c":null,"pan_c":"OPEN"}}
+
+{"t":"2026-05-01T14:03:09Z","probe":{"core_c":5.25e0,"pan_c":204.5},"note":"a \"b\", c"}
+not an object
+{"t":"2026-05-01T14:03:10Z","probe":{"pan_c":204.0}}
+{"t":"2026-05-01T14:03:1`, LoadOptions{})
+	var got []string
+	for _, p := range log.Account.Problems {
+		got = append(got, p.String())
+	}
+	want := []string{
+		`row 2, column "probe.pan_c": not-a-number "OPEN"`,
+		`row 4, column "t": not-a-time`,
+		`row 4: bad-json, the line is no JSON object`,
+		`row 6, column "t": not-a-time`,
+		`row 6: bad-json, the file ends inside this line`,
+	}
+	if d := cmp.Diff(want, got); d != "" {
+		t.Error(d)
+	}
+	if log.Guess.Layout.Kind != "JSON Lines" || log.Account.Kept != 4 || len(log.Traces) != 2 {
+		t.Fatalf("%+v", log)
+	}
+	if d := cmp.Diff([]float64{5.1, math.NaN(), 5.25, math.NaN()}, values(log.Traces[0]), sameFloats); d != "" {
+		t.Error(d)
+	}
+}
+
+func TestJSONLinesThatAreNone(t *testing.T) {
+	for name, in := range map[string]string{
+		"arrays alone": "{\"a\":[1]}\n{\"a\":[2]}\n",
+		"broken":       "{\"a\n{\"b\n",
+		"too deep":     strings.Repeat(`{"a":`, 100) + "1" + strings.Repeat("}", 100) + "\n",
+	} {
+		if _, err := Load(strings.NewReader(in), LoadOptions{}); fault.As(err) == nil {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	var b strings.Builder
+	for i := range jsonHeadLines + 5 {
+		fmt.Fprintf(&b, "{\"t_s\":%d,\"core_c\":5}\n", i)
+	}
+	b.WriteString("{\"t_s\":5000,\"core_c\":5,\"pan_c\":7}\n")
+	log := load(t, b.String(), LoadOptions{})
+	if len(log.Traces) != 1 || !strings.Contains(fmt.Sprint(log.Account.Notes), `the name "pan_c" comes first after line 1000 and was left out of 1 rows`) {
+		t.Error(log.Account.Notes)
+	}
+}
+
+// workbookOf makes a workbook of rows on its first sheet.
+func workbookOf(t *testing.T, rows [][]any, more ...string) []byte {
+	t.Helper()
+	f := excelize.NewFile()
+	defer f.Close()
+	for i, r := range rows {
+		if err := f.SetSheetRow("Sheet1", fmt.Sprintf("A%d", i+1), &r); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, name := range more {
+		if _, err := f.NewSheet(name); err != nil {
+			t.Fatal(err)
+		}
+	}
+	b, err := f.WriteToBuffer()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
+}
+
+func TestWorkbook(t *testing.T) {
+	b := workbookOf(t, [][]any{{"Model X1"}, {"time_s", "core °C", "pan °C"}, {0, 5.1, 205}, {1, "OPEN", 204.5}, {2, 0.1 + 5.2, 203.25}}, "Notes")
+	log, err := Load(bytes.NewReader(b), LoadOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff([]float64{5.1, math.NaN(), 5.3}, values(log.Traces[0]), sameFloats); d != "" {
+		t.Error(d)
+	}
+	if log.Traces[0].Quantum != 0.1 || log.Guess.Layout.Kind != "workbook" || log.Account.Counts[NotANumber] != 1 {
+		t.Errorf("%+v %+v", log.Traces[0], log.Account)
+	}
+	if !strings.Contains(fmt.Sprint(log.Account.Notes), `sheet "Sheet1" was read, the others (Notes) were not`) {
+		t.Error(log.Account.Notes)
+	}
+}
+
+func TestWorkbooksThatAreRefused(t *testing.T) {
+	var plainZip bytes.Buffer
+	z := zip.NewWriter(&plainZip)
+	w, _ := z.Create("log.csv")
+	fmt.Fprint(w, "t,a\n0,1\n")
+	z.Close()
+
+	var bomb bytes.Buffer
+	z = zip.NewWriter(&bomb)
+	for _, name := range []string{"[Content_Types].xml", "xl/workbook.xml", "xl/worksheets/sheet1.xml"} {
+		w, _ := z.Create(name)
+		for range 64 {
+			w.Write(make([]byte, 64<<10))
+		}
+	}
+	z.Close()
+
+	sound := workbookOf(t, [][]any{{"t", "a"}, {0, 1}})
+	for _, c := range []struct {
+		name, code string
+		in         []byte
+	}{
+		{"a zip of something else", "log-packed", plainZip.Bytes()},
+		{"one that unpacks to much", "log-workbook", bomb.Bytes()},
+		{"cut off", "log-workbook", sound[:len(sound)-200]},
+		{"without cells", "log-empty", workbookOf(t, nil)},
+		{"too large", "log-size", append(bytes.Clone(sound), make([]byte, 2<<20)...)},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			_, err := Load(bytes.NewReader(c.in), LoadOptions{Limits: Limits{MaxBytes: 1 << 20}})
+			if e := fault.As(err); e == nil || string(e.Code) != c.code {
+				t.Errorf("%v, want %s", err, c.code)
+			}
+		})
+	}
+}
+
+func FuzzJSONLines(f *testing.F) {
+	f.Add("{\"t\":1,\"a\":{\"b\":2}}\n{\"t\":2}\n")
+	f.Add("{\"t\":1e400,\"a\":\"\\ud800\"}\n{\"t\n")
+	f.Add("{\"\":\"\\u0000\",\"a\":[{}]}\n")
+	f.Fuzz(func(t *testing.T, s string) { checkLog(t, []byte(s), LoadOptions{Limits: small}) })
+}
