@@ -252,10 +252,10 @@ func (c *Comparison) fit() error {
 	c.DFResidual = model.DFResidual
 	if random {
 		c.BlockVariance = model.Components[0].Variance
-		for _, n := range model.Notes {
-			if n.Code != "singular-fit" { // said below with what was done about it
-				c.Notes = append(c.Notes, n)
-			}
+	}
+	for _, n := range model.Notes {
+		if n.Code != "singular-fit" { // said below with what was done about it
+			c.Notes = append(c.Notes, n)
 		}
 	}
 	if u.block != nil && !c.Complete && !u.nested() {
@@ -286,10 +286,10 @@ func (c *Comparison) contrast(control int) error {
 		}
 	}
 	dfCap := math.Inf(1)
+	if df := c.withinBlockDF(); df >= 1 && (c.BlockVariance == 0 || c.model.dfUnknown()) {
+		dfCap = float64(df)
+	}
 	if c.BlockVariance == 0 {
-		if df := c.withinBlockDF(); df >= 1 {
-			dfCap = float64(df)
-		}
 		c.Notes = append(c.Notes, fault.Notef("block-variance-zero",
 			"The variance between blocks is estimated as zero; the degrees of freedom are held at those inside blocks where these are fewer."))
 	}
@@ -304,6 +304,9 @@ func (c *Comparison) contrast(control int) error {
 
 // withinBlockDF is what fixed blocks would leave for error.
 func (c *Comparison) withinBlockDF() int {
+	if c.units.block == nil {
+		return 0
+	}
 	spec, factors, covariates := c.spec()
 	coding, err := newCoding(len(spec.Response), factors, covariates, spec.Fixed)
 	if err != nil {

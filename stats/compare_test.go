@@ -325,6 +325,11 @@ func TestCompareBadInput(t *testing.T) {
 		{"unknown control", func(_ *Table, o *Options) { o.Control = "plian" }, "control-unknown", fault.Usage, `did you mean "plain"?`},
 		{"unknown control, nothing near", func(_ *Table, o *Options) { o.Control = "zzzz" }, "control-unknown", fault.Usage, `"brined", "plain"`},
 		{"unknown factor", func(_ *Table, o *Options) { o.Also = []string{"pan"} }, "column-unknown", fault.Usage, "pan"},
+		{"factor goes with the treatment", func(t *Table, o *Options) {
+			*t = Table{Response: []float64{1, 2, 3, 4.5, 2, 2.5}, Treatment: []string{"plain", "brined", "plain", "brined", "plain", "brined"},
+				Block: []string{"a", "a", "b", "b", "c", "c"}, Factors: []Column{{"pan", []string{"iron", "steel", "iron", "steel", "iron", "steel"}}}}
+			o.Also = []string{"pan"}
+		}, "not-estimable", fault.Content, "goes with"},
 		{"alpha", func(_ *Table, o *Options) { o.Alpha = 1.5 }, "alpha-range", fault.Usage, "0.05 is usual"},
 		{"margin", func(_ *Table, o *Options) { o.Margin = -1 }, "margin-range", fault.Usage, "positive"},
 		{"claim", func(_ *Table, o *Options) { o.Claim = "up" }, "option-unknown", fault.Usage, "higher"},

@@ -45,7 +45,7 @@ func (m *Model) unitVariance(w []float64) float64 {
 // Cornelius 1996, J Stat Comput Simul 54:363). Variances estimated as zero
 // are taken as known.
 func (m *Model) satterthwaite(w []float64) float64 {
-	if m.hessInv == nil {
+	if m.dfUnknown() {
 		return float64(m.DFResidual)
 	}
 	cw := multiply(m.profile.c.a, w)
@@ -73,3 +73,7 @@ func (l Linear) Interval(level float64) Interval {
 	h := tQuantile(1-(1-level)/2, l.DF) * l.SE
 	return Interval{Low: l.Estimate - h, High: l.Estimate + h, Level: level}
 }
+
+// dfUnknown reports a mixed model whose likelihood is too flat for degrees of
+// freedom.
+func (m *Model) dfUnknown() bool { return m.reml != nil && m.hessInv == nil }

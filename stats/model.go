@@ -115,10 +115,33 @@ func fitModel(spec ModelSpec, factors map[string]factor, covariates map[string][
 		return nil, fault.New("zero-variance", "the model fits the data without any scatter, so nothing can be tested").
 			WithFix("check that readings were not copied or rounded to the same value")
 	}
+	m.noteConfounded()
 	if len(spec.Random) == 0 {
 		return m, nil
 	}
 	return m, m.fitRandom(spec, factors)
+}
+
+// noteConfounded names the terms that the blocks or earlier terms already
+// explain, wholly or in part.
+func (m *Model) noteConfounded() {
+	for _, t := range m.coding.terms {
+		lost := 0
+		for _, j := range m.basis.qr.dropped {
+			if j >= t.first && j < t.past {
+				lost++
+			}
+		}
+		switch {
+		case lost == 0:
+		case lost == t.past-t.first:
+			m.Notes = append(m.Notes, fault.Notef("term-confounded",
+				"The effect of %s cannot be told from the blocks or the other effects; it was left out.", t.name))
+		default:
+			m.Notes = append(m.Notes, fault.Notef("term-confounded",
+				"Part of the effect of %s cannot be told from the blocks or the other effects; that part was left out.", t.name))
+		}
+	}
 }
 
 // fitRandom adds the random groupings by REML.

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"strings"
 	"testing"
+
+	"trivet/fault"
 )
 
 // mixedCase is one fit of R's lme4 1.1-31 with Satterthwaite degrees of
@@ -189,5 +191,75 @@ func TestMarginalMeansAgreeWithEmmeans(t *testing.T) {
 				near(t, what+" high", ci.High, r.value(c.method, c.prefix+m.Level, "ci95_hi"), 1e-6)
 			}
 		})
+	}
+}
+
+func TestModelBadInput(t *testing.T) {
+	good := func() ModelSpec {
+		return ModelSpec{
+			Response: []float64{1, 2.5, 2, 4, 3, 5.5, 2, 3},
+			Factors: []Column{
+				{"treatment", []string{"a", "b", "a", "b", "a", "b", "a", "b"}},
+				{"block", []string{"1", "1", "2", "2", "3", "3", "4", "4"}},
+				{"lot", []string{"x", "x", "y", "y", "z", "z", "w", "w"}},
+				{"same", []string{"p", "q", "p", "q", "p", "q", "p", "q"}},
+				{"one", []string{"o", "o", "o", "o", "o", "o", "o", "o"}},
+				{"row", []string{"1", "2", "3", "4", "5", "6", "7", "8"}},
+			},
+			Fixed: []string{"treatment"},
+		}
+	}
+	for _, c := range []struct {
+		name string
+		edit func(*ModelSpec)
+		code fault.Code
+	}{
+		{"unknown term", func(s *ModelSpec) { s.Fixed = []string{"treatmnt"} }, "column-unknown"},
+		{"unknown blocks", func(s *ModelSpec) { s.Blocks = "blok" }, "column-unknown"},
+		{"unknown grouping", func(s *ModelSpec) { s.Random = []string{"block:day"} }, "column-unknown"},
+		{"one level", func(s *ModelSpec) { s.Fixed = append(s.Fixed, "one") }, "one-level"},
+		{"one level grouping", func(s *ModelSpec) { s.Random = []string{"one"} }, "single-block"},
+		{"every row a level", func(s *ModelSpec) { s.Random = []string{"row"} }, "singular-fit"},
+		{"three groupings", func(s *ModelSpec) { s.Random = []string{"block", "lot", "same"} }, "random-too-many"},
+		{"the same grouping twice", func(s *ModelSpec) { s.Random = []string{"block", "lot"} }, "confounded"},
+		{"grouping is the treatment", func(s *ModelSpec) { s.Random = []string{"same"} }, "confounded"},
+		{"fixed and random", func(s *ModelSpec) { s.Blocks, s.Random = "block", []string{"lot"} }, "blocks-twice"},
+		{"nothing left", func(s *ModelSpec) { s.Fixed = append(s.Fixed, "row") }, "no-error-df"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s := good()
+			c.edit(&s)
+			_, err := FitModel(s)
+			if e := fault.As(err); e == nil || e.Code != c.code {
+				t.Errorf("got %v, want code %s", err, c.code)
+			}
+		})
+	}
+	s := good()
+	s.Fixed = []string{"treatment", "same"}
+	m, err := FitModel(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !hasNote(m.Notes, "term-confounded") || len(m.ANOVA().Rows) != 2 {
+		t.Errorf("a doubled factor: notes %v, table %v", m.Notes, m.ANOVA())
+	}
+	if _, err := m.Test("same"); fault.As(err) == nil || fault.As(err).Code != "not-estimable" {
+		t.Errorf("test of a doubled factor: %v", err)
+	}
+	if _, err := m.Combination("treatment", []float64{1, -1}, nil); fault.As(err) == nil || fault.As(err).Code != "not-estimable" {
+		t.Errorf("difference of a doubled factor: %v", err)
+	}
+	if _, err := m.Combination("treatment", []float64{1}, nil); err == nil {
+		t.Error("one weight for two levels")
+	}
+	if _, err := m.Combination("treatment", []float64{-1, 1}, map[string]string{"lot": "v"}); err == nil {
+		t.Error("an unknown level was accepted")
+	}
+	if _, _, err := m.Against("treatment", "c", AdjustHolm); err == nil {
+		t.Error("an unknown control was accepted")
+	}
+	if _, err := m.Test("lot"); err == nil {
+		t.Error("a term that is not in the model was tested")
 	}
 }
