@@ -94,41 +94,37 @@ func atMost(value, bound float64, exact func() *big.Rat) bool {
 	return exact().Cmp(decimal(bound)) <= 0
 }
 
+// mostExact bounds the sizes at which integers decide a near tie; beyond it
+// the numbers have too many digits to be worth the wait, and steps between
+// neighbouring tails are so small that a tie decides nothing.
+const mostExact = 5000
+
 // LeastCorrect returns the smallest x with P(X ≥ x | n, g) ≤ alpha, decided
 // in rational arithmetic where it matters. It returns n+1 when even n right
 // answers would not be enough.
-func LeastCorrect(n int, guess Ratio, alpha float64) int {
+func LeastCorrect(n int, guess Ratio, alpha float64) int { return leastCount(n, guess, alpha, 1) }
+
+// leastCount is LeastCorrect for one or two sides: the smallest x with
+// sides · P(X ≥ x | n, g) ≤ alpha.
+func leastCount(n int, guess Ratio, alpha float64, sides int) int {
 	g := guess.Float()
-	// The answer lies between the mean and n+1; bisect on the monotone tail.
-	lo, hi := 0, n+1 // tail(lo) > alpha ≥ tail(hi)
+	lo, hi := 0, n+1 // the bound fails at lo and holds at hi
 	for hi-lo > 1 {
 		mid := (lo + hi) / 2
-		if atMost(upperTail(n, mid, g), alpha, func() *big.Rat { return exactUpperTail(n, mid, guess.Rat()) }) {
+		var exact func() *big.Rat
+		if n <= mostExact {
+			exact = func() *big.Rat {
+				p := exactUpperTail(n, mid, guess.Rat())
+				return p.Mul(p, big.NewRat(int64(sides), 1))
+			}
+		}
+		if atMost(float64(sides)*upperTail(n, mid, g), alpha, exact) {
 			hi = mid
 		} else {
 			lo = mid
 		}
 	}
 	return hi
-}
-
-// leastAgreeing is LeastCorrect for a two-sided paired comparison: the
-// smallest x > n/2 with 2 P(X ≥ x | n, 1/2) ≤ alpha.
-func leastAgreeing(n int, alpha float64) int {
-	half := Ratio{1, 2}
-	x := LeastCorrect(n, half, alpha/2)
-	// alpha/2 as a float may miss the exact tie; settle it in integers.
-	tie := func(x int) bool {
-		p := exactUpperTail(n, x, half.Rat())
-		return p.Mul(p, big.NewRat(2, 1)).Cmp(decimal(alpha)) <= 0
-	}
-	for x > n/2+1 && n <= 2000 && tie(x-1) {
-		x--
-	}
-	for x <= n && n <= 2000 && !tie(x) {
-		x++
-	}
-	return x
 }
 
 // GreatestCorrect returns the largest x with P(X ≤ x | n, pc) ≤ beta, the
@@ -139,7 +135,7 @@ func GreatestCorrect(n int, pc Chance, beta float64) int {
 	for hi-lo > 1 {
 		mid := (lo + hi) / 2
 		var exact func() *big.Rat
-		if pc.exact != nil {
+		if pc.exact != nil && n <= mostExact {
 			exact = func() *big.Rat {
 				return new(big.Rat).Sub(big.NewRat(1, 1), exactUpperTail(n, mid+1, pc.exact))
 			}

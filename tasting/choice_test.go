@@ -259,12 +259,40 @@ func TestATieWithAlphaIsSignificant(t *testing.T) {
 			t.Errorf("n=%d alpha=%v: %d, want %d", tc.n, tc.alpha, got, tc.want)
 		}
 	}
-	if got := leastAgreeing(5, 0.0625); got != 5 {
+	if got := leastFor(Paired{TwoSided: true}, 5, 0.0625); got != 5 {
 		t.Errorf("two-sided 5 of 5 is exactly 1/16: got %d", got)
 	}
 	r, _ := Score(Paired{}, Count{N: 5, Correct: 5}, Rule{Alpha: 0.03125})
 	if r.Verdict != Different || r.PDLow != 0 {
 		t.Errorf("%s, pd_low %v: p equal to alpha is significant and the limit is the guess rate", r.Verdict, r.PDLow)
+	}
+}
+
+// The float tails are good enough to decide everything but ties: within 1e-11
+// of integer arithmetic, relatively.
+func TestTailsEqualIntegerArithmetic(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		n := rapid.IntRange(1, 400).Draw(rt, "n")
+		x := rapid.IntRange(0, n).Draw(rt, "x")
+		g := rapid.SampledFrom([]Ratio{{1, 2}, {1, 3}, {3, 10}, {9, 10}}).Draw(rt, "p")
+		want, _ := exactUpperTail(n, x, g.Rat()).Float64()
+		if want < 1e-280 {
+			return
+		}
+		if got := upperTail(n, x, g.Float()); !within(got/want, 1, 1e-11) {
+			rt.Fatalf("P(X ≥ %d | %d, %v) = %v, exactly %v", x, n, g, got, want)
+		}
+		if got := 1 - lowerTail(n, x-1, g.Float()); !within(got, want, 1e-12) {
+			rt.Fatalf("lower tail is not the complement: %v and %v", got, want)
+		}
+	})
+}
+
+// R 4.2.2: uniroot on twice the fall of dbinom's logarithm, 13 of 24.
+func TestLikelihoodLimits(t *testing.T) {
+	low, high := likelihoodLimits(24, 13, .05)
+	if !within(low, .375937449748, 1e-10) || !within(high, .701340952265, 1e-10) {
+		t.Errorf("%.12f to %.12f", low, high)
 	}
 }
 
@@ -480,6 +508,26 @@ func BenchmarkFewestAssessors(b *testing.B) {
 	b.ReportAllocs()
 	for b.Loop() {
 		if _, err := Fewest(1, .05, .1); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+func BenchmarkScore(b *testing.B) {
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := Score(Triangle{}, Count{N: 60, Correct: 30}, Rule{Alpha: .05, Discriminators: .3}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+func BenchmarkDeal60Triangles(b *testing.B) {
+	b.ReportAllocs()
+	seed, _ := NewSeed(fixedRandom(1))
+	setup := Setup{Method: "triangle", Products: twoWays(), Assessors: panel(60)}
+	for b.Loop() {
+		if _, _, err := Deal(setup, seed); err != nil {
 			b.Fatal(err)
 		}
 	}

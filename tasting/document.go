@@ -25,6 +25,9 @@ type Document struct {
 // cryptographic source; key and salt are returned to be sealed, and are
 // nowhere else.
 func NewDocument(setup Setup, rule Rule, attributes []string, at time.Time, random io.Reader) (d *Document, k *Key, salt string, notes []fault.Note, err error) {
+	if err := rule.check(setup.Method); err != nil {
+		return nil, nil, "", nil, err
+	}
 	seed, err := NewSeed(random)
 	if err != nil {
 		return nil, nil, "", nil, err
@@ -49,6 +52,28 @@ func NewDocument(setup Setup, rule Rule, attributes []string, at time.Time, rand
 	}
 	setup.Assessors = people
 	return &Document{Format: DocumentFormat, Setup: setup, Rule: rule, Attributes: attributes, Session: s}, k, salt, notes, nil
+}
+
+// check refuses a rule that could not be scored by: it is fixed before tasting
+// and cannot be mended after.
+func (r Rule) check(method string) error {
+	m, err := Lookup(method)
+	if err != nil {
+		return err
+	}
+	if _, choice := m.(ForcedChoice); choice {
+		if r.Beta == 0 {
+			r.Beta = r.Alpha
+		}
+		if r.For == "" {
+			r.For = ForDifference
+		}
+		return checkScore(Count{N: 1}, r)
+	}
+	if r.For == ForSimilarity {
+		return fault.BadUsage("aim-unknown", "similarity is offered for choice methods only").On("for", string(r.For)).WithFix("choose one of them, or test for a difference")
+	}
+	return riskInRange("alpha", r.Alpha)
 }
 
 // Scored is what a closed tasting shows. One of Choice, Response and Report is
@@ -101,7 +126,10 @@ func ScoreChoices(m ForcedChoice, c *Choices, r Rule) (*Result, error) {
 	if err != nil {
 		return nil, err
 	}
-	res.Sureness = c.Sure
+	res.Sureness, res.Positions = c.Sure, c.Positions
+	if c.Positions != nil && c.Positions.P < 0.05 {
+		res.Notes = append(res.Notes, fault.Notef("position-habit", "places on the tray were chosen unequally often (%v from the left, p = %s): balanced orders keep this from counting as difference, but it costs power", c.Positions.Chosen, pText(c.Positions.P)))
+	}
 	if c.Assessors > 1 && c.Assessors < c.N {
 		if res.Overdispersion, err = Overdispersed(c.Replicates, m.Guess(), true); err != nil {
 			return nil, err

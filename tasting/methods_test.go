@@ -313,6 +313,60 @@ func TestWineRatings(t *testing.T) {
 	}
 }
 
+// The same wines on their 1 to 5 scale. R 4.2.2: optim on the likelihood of
+// the cumulative logit model with judge random, each judge's integral by
+// integrate().
+func TestWineGradesByCumulativeLogit(t *testing.T) {
+	var rows []Row
+	for _, r := range readTable(t, "wine_bitterness.csv") {
+		rows = append(rows, Row{Assessor: r["judge"], Product: r["temp"] + " " + r["contact"], Attribute: "bitterness", Value: r.float(t, "rating")})
+	}
+	rep, err := Rated{}.ScoreRows(rows, .05)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := map[string][2]float64{"cold yes": {1.71586834906, .701650453379}, "warm no": {2.94529319047, .761285249353}, "warm yes": {4.89304256194, .884528931865}}
+	got := rep.(*RatedResult).Attributes[0].Ordinal
+	if len(got) != 3 {
+		t.Fatalf("%+v", got)
+	}
+	for _, c := range got {
+		if w := want[c.Product]; c.Against != "cold no" || !within(c.LogOdds, w[0], 2e-5) || !within(c.SE, w[1], 2e-4) {
+			t.Errorf("%+v, want %v", c, w)
+		}
+	}
+}
+
+// Made-up liking of three products by ten tasters. R 4.2.2:
+// anova(lm(y ~ assessor + product)) and confint; lmerTest gives the same F.
+func TestHedonicOfThreeProducts(t *testing.T) {
+	values := [][]float64{{7, 6, 5}, {8, 6, 7}, {6, 6, 4}, {9, 7, 6}, {5, 5, 3}, {7, 8, 6}, {8, 5, 5}, {6, 5, 5}, {7, 6, 4}, {8, 7, 7}}
+	rep, err := Hedonic{}.ScoreRows(rowsOf([]string{"a", "b", "c"}, values), .05)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := rep.(*HedonicResult)
+	if !within(*r.F, 16.36912752, 1e-6) || !within(*r.DF1, 2, 0) || !within(*r.DF2, 18, 1e-4) || !within(*r.PValue, 8.9009e-05, 1e-8) {
+		t.Errorf("F %.8f on %v, %v, p %v", *r.F, *r.DF1, *r.DF2, *r.PValue)
+	}
+	p := r.Pairs[0]
+	if p.A != "a" || p.B != "b" || !within(p.Difference, 1, 1e-9) || !within(*p.Low, .302030914695, 1e-6) || !within(*p.High, 1.69796908531, 1e-6) || !within(*p.P, 7.51921573119e-03, 1e-8) {
+		t.Errorf("%+v %v %v", p, *p.Low, *p.High)
+	}
+}
+
+// R 4.2.2: power.t.test(n = 139, delta = .5, sd = 1.8, type = "paired",
+// strict = TRUE) is .9018410242, and .8997674563 for 138.
+func TestSizeHedonic(t *testing.T) {
+	p, err := SizeHedonic(.5, 1.8, .05, .10)
+	if err != nil || p.N != 139 || !within(p.Power, .9018410242, 1e-7) {
+		t.Errorf("%+v %v", p, err)
+	}
+	if _, err := SizeHedonic(0, 1.8, .05, .1); err == nil {
+		t.Error("a difference of nothing was sized")
+	}
+}
+
 // The same wines by temperature alone, judges as blocks:
 // wine_bitterness_results.csv, "paired" (R 4.2.2), and its signed-rank test.
 func TestWineTemperatureWithinJudges(t *testing.T) {

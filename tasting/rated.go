@@ -89,6 +89,18 @@ type RatedAttribute struct {
 	Means    []RatedMean     `json:"products"`
 	Pairs    []RatedPair     `json:"pairs"`
 	ByTaster []AssessorSkill `json:"assessors"`
+	// Ordinal is given beside for marks on a scale of few categories, whose
+	// steps need not be equal: a cumulative logit model, assessor random.
+	Ordinal []OrdinalContrast `json:"ordinal,omitempty"`
+}
+
+// OrdinalContrast is the log odds of a higher mark against the first product.
+type OrdinalContrast struct {
+	Product string  `json:"product"`
+	Against string  `json:"against"`
+	LogOdds float64 `json:"log_odds"`
+	SE      float64 `json:"se"`
+	P       float64 `json:"p"`
 }
 
 // RatedMean is one product.
@@ -218,7 +230,44 @@ func rateAttribute(rows []Row, alpha float64) (*RatedAttribute, []fault.Note, er
 		return nil, nil, err
 	}
 	out.ByTaster = skills(g, rows)
-	return out, model.Notes, nil
+	notes := model.Notes
+	if categories(spec.Response) {
+		var err error
+		if out.Ordinal, err = ordinal(spec.Response, product, assessor); err != nil {
+			// The model beside is a check: the main one stands without it.
+			notes = append(notes, fault.Notef("ordinal-not-fitted", "no cumulative logit model beside: %s", err))
+		}
+	}
+	return out, notes, nil
+}
+
+// categories tells marks on a scale of few steps from a line.
+func categories(marks []float64) bool {
+	var seen []float64
+	for _, v := range marks {
+		if v != math.Trunc(v) {
+			return false
+		}
+		if !slices.Contains(seen, v) {
+			seen = append(seen, v)
+		}
+	}
+	return len(seen) > 1 && len(seen) <= 9
+}
+
+func ordinal(marks []float64, product, assessor []string) ([]OrdinalContrast, error) {
+	c, err := stats.CompareGrades(stats.NewTable(marks, product, assessor), stats.Options{}, signFlipSeed)
+	if err != nil {
+		return nil, err
+	}
+	var out []OrdinalContrast
+	for _, k := range c.Contrasts {
+		if math.IsNaN(k.LogOdds) {
+			continue
+		}
+		out = append(out, OrdinalContrast{k.Treatment, k.Control, k.LogOdds, k.LogOddsSE, k.LogOddsP})
+	}
+	return out, nil
 }
 
 func ratedPairs(model *stats.Model, alpha float64) ([]RatedPair, error) {

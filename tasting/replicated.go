@@ -141,6 +141,13 @@ func EffectiveN(assessors, sets int, gamma float64) float64 {
 	return float64(assessors*sets) / (1 + float64(sets-1)*gamma)
 }
 
+// AssessorsFor is the number of assessors whose answers to so many sets each
+// are worth n independent ones at a correlation gamma: ⌈n(1+(sets−1)γ)/sets⌉.
+// A gamma of 0.1 to 0.3 is common practice for planning, no source.
+func AssessorsFor(n, sets int, gamma float64) int {
+	return int(math.Ceil(float64(n)*(1+float64(sets-1)*gamma)/float64(sets) - 1e-9))
+}
+
 // logBetaBinomial is ln P(x of m) with mean mu, correlation gamma and guess
 // probability g,
 //

@@ -86,4 +86,10 @@ func TestEffectiveNumber(t *testing.T) {
 			t.Errorf("gamma %v: %v", tc.gamma, got)
 		}
 	}
+	for _, gamma := range []float64{0, .1, .3} {
+		n := AssessorsFor(60, 4, gamma)
+		if EffectiveN(n, 4, gamma) < 60-1e-9 || EffectiveN(n-1, 4, gamma) >= 60 {
+			t.Errorf("gamma %v: %d assessors", gamma, n)
+		}
+	}
 }

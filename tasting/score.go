@@ -75,6 +75,7 @@ type Result struct {
 	// Where answers were replicated or sureness was asked: see ScoreChoices.
 	Overdispersion *Overdispersion `json:"overdispersion,omitempty"`
 	Sureness       []SureRow       `json:"sureness,omitempty"`
+	Positions      *PositionUse    `json:"positions,omitempty"`
 }
 
 // Limits are one-sided confidence limits of pd and d′.

@@ -11,6 +11,8 @@ import (
 	"strings"
 	"time"
 
+	"gonum.org/v1/gonum/stat/distuv"
+
 	"trivet/fault"
 )
 
@@ -314,6 +316,30 @@ type Choices struct {
 	Replicates []Replicate
 	Right      []bool
 	Sure       []SureRow // by grade of sureness, where asked
+	Positions  *PositionUse
+}
+
+// PositionUse is how often each place on the tray was chosen. The right answer
+// stands equally often in every place of whole blocks, so an uneven use is a
+// habit of the tasters.
+type PositionUse struct {
+	Chosen []int   `json:"chosen"` // from the left
+	P      float64 `json:"p"`      // χ² against equal use
+}
+
+func newPositionUse(chosen []int) *PositionUse {
+	n := 0
+	for _, c := range chosen {
+		n += c
+	}
+	if n == 0 {
+		return nil
+	}
+	chi2, each := 0.0, float64(n)/float64(len(chosen))
+	for _, c := range chosen {
+		chi2 += (float64(c) - each) * (float64(c) - each) / each
+	}
+	return &PositionUse{chosen, distuv.ChiSquared{K: float64(len(chosen) - 1)}.Survival(chi2)}
 }
 
 // SureRow is how often answers of one sureness were right.
@@ -338,6 +364,7 @@ func (s *Session) Choices() (*Choices, error) {
 	pieces := map[string]bool{}
 	sure := map[int]*SureRow{}
 	var names []string
+	var chosen []int
 	for _, a := range answers {
 		right := m.Right(a.set.serving(s.Closed.Key.Products))
 		ok := chosenRight(a, right)
@@ -354,6 +381,12 @@ func (s *Session) Choices() (*Choices, error) {
 			out.Correct++
 		}
 		out.Right = append(out.Right, ok)
+		if len(a.Choice) == 1 {
+			for len(chosen) < len(a.set.Cups) {
+				chosen = append(chosen, 0)
+			}
+			chosen[slices.IndexFunc(a.set.Cups, func(c Cup) bool { return c.Code == a.Choice[0] })]++
+		}
 		for _, c := range a.set.Cups {
 			if c.Piece != "" {
 				pieces[c.Product+"\x00"+c.Piece] = true
@@ -377,6 +410,7 @@ func (s *Session) Choices() (*Choices, error) {
 		out.Sure = append(out.Sure, *sure[g])
 	}
 	out.Assessors = len(names)
+	out.Positions = newPositionUse(chosen)
 	if len(pieces) > 0 {
 		out.PiecePairs = (len(pieces) + 1) / 2
 	}

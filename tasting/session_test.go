@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"strings"
 	"testing"
 	"time"
 
@@ -191,4 +192,176 @@ func TestTetradGroupMayBeNamedByEitherHalf(t *testing.T) {
 	if err != nil || got.Correct != 2 {
 		t.Errorf("%+v %v", got, err)
 	}
+}
+
+// Every method can be served and scored through a session, with ballots typed
+// into the table that closing reads.
+func TestEveryMethodThroughATable(t *testing.T) {
+	for _, m := range Methods() {
+		d := m.Describe()
+		products := twoWays()
+		if d.Kind == KindRank {
+			products = append(products, Product{ID: "not-seared"})
+		}
+		doc, key, salt, _, err := NewDocument(Setup{Method: d.Name, Products: products, Assessors: panel(12), Rounds: 2},
+			Rule{Alpha: .05}, []string{LikingAttribute, "salt"}, noon, fixedRandom(3))
+		if err != nil {
+			t.Fatalf("%s: %v", d.Name, err)
+		}
+		if err := receiveAll(doc, key, m); err != nil {
+			t.Fatalf("%s: %v", d.Name, err)
+		}
+		if _, err := doc.Score(); fault.As(err) == nil || fault.As(err).Code != "tasting-open" {
+			t.Fatalf("%s scored while open: %v", d.Name, err)
+		}
+		if _, err := doc.Session.Close(key, salt, noon, fixedRandom(4)); err != nil {
+			t.Fatalf("%s: %v", d.Name, err)
+		}
+		if d.Name == "just-about-right" {
+			if _, err := doc.Score(); fault.As(err) == nil || fault.As(err).Code != "row-twice" {
+				t.Errorf("replicated just-about-right: %v", err)
+			}
+			continue
+		}
+		// The document comes back from its file as it was.
+		b, err := json.Marshal(doc)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var back Document
+		if err := json.Unmarshal(b, &back); err != nil {
+			t.Fatal(err)
+		}
+		s, err := back.Score()
+		if err != nil {
+			t.Fatalf("%s: %v", d.Name, err)
+		}
+		switch {
+		case s.Choice != nil:
+			if s.Choice.N != 24 || s.Choice.Correct != 24 {
+				t.Errorf("%s: %d of %d", d.Name, s.Choice.Correct, s.Choice.N)
+			}
+		case s.Response != nil:
+			if s.Response.HitRate != 1 || s.Response.FalseRate != 0 {
+				t.Errorf("%s: %+v", d.Name, s.Response.TwoByTwo)
+			}
+		case s.Report != nil:
+			if len(s.Report.Sentences()) == 0 || len(s.Report.Table()) < 2 {
+				t.Errorf("%s says nothing", d.Name)
+			}
+		}
+	}
+}
+
+// receiveAll fills in every ballot through a table: right where there is a
+// right answer, and marks that set the products apart elsewhere.
+func receiveAll(doc *Document, key *Key, m Method) error {
+	rec := Records{Name: "answers.csv"}
+	d := m.Describe()
+	for _, s := range key.Sets {
+		sv := s.serving(key.Products)
+		tray := fmt.Sprint(s.Tray)
+		switch d.Kind {
+		case KindChoice:
+			rec.Columns = []string{"tray", "assessor", "choice", "sureness"}
+			var codes []string
+			for _, p := range m.(ForcedChoice).Right(sv) {
+				codes = append(codes, s.Cups[p].Code)
+			}
+			rec.Rows = append(rec.Rows, []string{tray, s.Assessor, strings.Join(codes, " "), "2"})
+		case KindResponse:
+			rec.Columns = []string{"tray", "assessor", "answer", "sureness"}
+			w := responseWords(m)
+			answer := w[0]
+			if (len(sv.Cups) == 1 && sv.Cups[0] == 1) || (len(sv.Cups) == 2 && sv.Cups[0] != sv.Cups[1]) {
+				answer = w[1]
+			}
+			rec.Rows = append(rec.Rows, []string{tray, s.Assessor, answer, "3"})
+		default:
+			rec.Columns = []string{"tray", "assessor", "code", "attribute", "value", "comment"}
+			for i, c := range s.Cups {
+				value := fmt.Sprint(sv.Cups[i] + 1)
+				if d.Kind == KindScale {
+					// Half the tasters find the second product better.
+					value = fmt.Sprint(5 + sv.Cups[i]*(len(s.Assessor+s.ID)%2) + s.Tray%2*(1-sv.Cups[i]))
+				}
+				for _, a := range doc.Attributes {
+					if d.Kind == KindRank || d.Kind == KindWords {
+						a = ""
+					}
+					if d.Name == "just-about-right" && a == "salt" {
+						value = "3"
+					}
+					if d.Kind == KindChecks {
+						value = fmt.Sprint(sv.Cups[i])
+					}
+					rec.Rows = append(rec.Rows, []string{tray, s.Assessor, c.Code, a, value, "juicy"})
+				}
+			}
+		}
+	}
+	answers, err := rec.Answers(doc.Session, fixedRandom(9))
+	if err != nil {
+		return err
+	}
+	for _, a := range answers {
+		if err := doc.Session.Receive(a, noon, fixedRandom(8)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func TestDocumentKeepsNoHealthData(t *testing.T) {
+	people := panel(6)
+	people[0].Avoids, people[1].NotUndercooked = []string{"egg"}, true
+	doc, _, _, _, err := NewDocument(Setup{Method: "triangle", Products: twoWays(), Assessors: people}, Rule{Alpha: .05}, nil, noon, fixedRandom(3))
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, _ := json.Marshal(doc)
+	if bytes.Contains(b, []byte("egg")) || bytes.Contains(b, []byte("undercooked")) {
+		t.Errorf("%s", b)
+	}
+}
+
+func TestARuleThatCannotBeScoredIsRefusedBeforeDealing(t *testing.T) {
+	for _, r := range []Rule{{}, {Alpha: 5}, {Alpha: .05, For: ForSimilarity}, {Alpha: .05, Discriminators: .3, DPrime: 1}} {
+		if _, _, _, _, err := NewDocument(Setup{Method: "triangle", Products: twoWays(), Assessors: panel(6)}, r, nil, noon, fixedRandom(3)); err == nil {
+			t.Errorf("%+v was taken", r)
+		}
+	}
+}
+
+// R 4.2.2: chisq.test(c(5, 4, 15)).
+func TestPositionUse(t *testing.T) {
+	if p := newPositionUse([]int{5, 4, 15}); !within(p.P, .00980365503582, 1e-12) {
+		t.Errorf("p %v", p.P)
+	}
+}
+
+func FuzzRecords(f *testing.F) {
+	f.Add("assessor", "correct", "P1", "yes")
+	f.Add("assessor", "product", "P1", "A")
+	f.Add("", "", "", "")
+	f.Fuzz(func(t *testing.T, c1, c2, v1, v2 string) {
+		r := Records{Name: "f", Columns: []string{c1, c2, "answer", "value", "product", "rank"}, Rows: [][]string{{v1, v2, v1, v2, v1, v2}, {v2, v1, v2, v1, v2, v1}}}
+		for _, m := range Methods() {
+			var err error
+			switch m := m.(type) {
+			case ForcedChoice:
+				_, err = r.ChoiceTable()
+			case ResponseMethod:
+				_, err = r.ResponseTable(m)
+			case TableMethod:
+				var rows []Row
+				if rows, err = r.RowTable(m); err == nil {
+					_, err = m.ScoreRows(rows, .05)
+				}
+			}
+			if err != nil && fault.As(err) == nil {
+				t.Fatalf("%T is not a fault: %v", err, err)
+			}
+		}
+	})
 }

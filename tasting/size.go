@@ -240,10 +240,7 @@ func PointAt(m ForcedChoice, g Goal, n int) PowerPoint {
 }
 
 func leastFor(m ForcedChoice, n int, alpha float64) int {
-	if sides(m) == 2 {
-		return leastAgreeing(n, alpha)
-	}
-	return LeastCorrect(n, m.Guess(), alpha)
+	return leastCount(n, m.Guess(), alpha, int(sides(m)))
 }
 
 // PowerCurve gives PointAt for every n between from and to.
@@ -373,10 +370,14 @@ func (w *walk) settle() {
 }
 
 func (w *walk) sizeHolds() bool {
-	return atMost(w.two*w.guess.atLeast, w.alpha, func() *big.Rat {
-		p := exactUpperTail(w.n, w.x, w.guessRatio.Rat())
-		return p.Mul(p, big.NewRat(int64(w.two), 1))
-	})
+	var exact func() *big.Rat
+	if w.n <= mostExact {
+		exact = func() *big.Rat {
+			p := exactUpperTail(w.n, w.x, w.guessRatio.Rat())
+			return p.Mul(p, big.NewRat(int64(w.two), 1))
+		}
+	}
+	return atMost(w.two*w.guess.atLeast, w.alpha, exact)
 }
 
 // meets tells whether the test at n has power ≥ 1−beta.
@@ -385,7 +386,7 @@ func (w *walk) meets(beta float64) bool {
 		return false
 	}
 	miss := 1 - w.alt.atLeast
-	if w.pc.exact == nil || math.Abs(miss-beta) > near*beta {
+	if w.pc.exact == nil || w.n > mostExact || math.Abs(miss-beta) > near*beta {
 		return miss <= beta
 	}
 	exact := new(big.Rat).Sub(big.NewRat(1, 1), exactUpperTail(w.n, w.x, w.pc.exact))
