@@ -54,6 +54,16 @@ func quoted(s string) string {
 	return strings.TrimSuffix(b.String(), "\n")
 }
 
+// keyText renders a key. "n", the count of a tasting, is written as people
+// write it: YAML 1.1 lists it as a no, but readers (PyYAML 6.0 was tried) take
+// it as text.
+func keyText(key string) string {
+	if key == "n" {
+		return key
+	}
+	return quoted(key)
+}
+
 // inline renders a value on one line.
 func inline(v any) (string, error) {
 	switch v := v.(type) {
@@ -77,7 +87,7 @@ func inline(v any) (string, error) {
 			if err != nil {
 				return "", err
 			}
-			parts[i] = quoted(f.Key) + ": " + s
+			parts[i] = keyText(f.Key) + ": " + s
 		}
 		return "{" + strings.Join(parts, ", ") + "}", nil
 	}
@@ -120,7 +130,7 @@ func asList(v any) ([]any, bool) {
 func block(b *strings.Builder, fs Fields, indent int) error {
 	pad := strings.Repeat(" ", indent)
 	for _, f := range fs {
-		b.WriteString(pad + quoted(f.Key) + ":")
+		b.WriteString(pad + keyText(f.Key) + ":")
 		if err := blockValue(b, f.Value, indent, len(f.Key)+2); err != nil {
 			return err
 		}

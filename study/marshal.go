@@ -252,7 +252,7 @@ func cookFields(s *Study, c Cook) Fields {
 		void := Fields{{"rule", c.VoidRule}}
 		void.put("why", c.VoidWhy)
 		if !c.VoidedAt.IsZero() {
-			void.put("at", c.VoidedAt.UTC().Format("2006-01-02T15:04:05.999999Z"))
+			void.put("at", clockText(s, c.VoidedAt))
 		}
 		fs.put("void", void)
 	}
@@ -264,7 +264,7 @@ func cookFields(s *Study, c Cook) Fields {
 		log.put("sha256", l.SHA256)
 		return log
 	}))
-	fs.put("marks", markFields(c))
+	fs.put("marks", markFields(s, c))
 	fs.put("weighings", weighingFields(c))
 	var readings Fields
 	for _, r := range c.Readings {
@@ -283,11 +283,11 @@ func cookFields(s *Study, c Cook) Fields {
 	return fs
 }
 
-func markFields(c Cook) Fields {
+func markFields(s *Study, c Cook) Fields {
 	var fs Fields
 	if c.ZeroSet {
 		if c.ZeroUS >= int64(mostTimeS)*1e6 {
-			fs.put("heat_on", time.UnixMicro(c.ZeroUS).UTC().Format("2006-01-02T15:04:05.999999Z"))
+			fs.put("heat_on", clockText(s, time.UnixMicro(c.ZeroUS)))
 		} else {
 			fs.put("heat_on", spanText(c.ZeroUS))
 		}
@@ -456,6 +456,11 @@ func spanText(us int64) string {
 		return fmt.Sprintf("%s%d:%02d:%02d", sign, s/3600, s/60%60, s%60)
 	}
 	return fmt.Sprintf("%s%d:%02d", sign, s/60, s%60)
+}
+
+// clockText writes a time at the document's offset from UTC.
+func clockText(s *Study, t time.Time) string {
+	return t.In(time.FixedZone("", s.UTCOffset*60)).Format("2006-01-02 15:04:05.999999 -07:00")
 }
 
 func offsetText(minutes int) string {
