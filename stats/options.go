@@ -33,7 +33,11 @@ type Options struct {
 	Blocks     Blocks   // empty means BlocksAuto
 	Also       []string // factors of the table added as fixed effects
 	Covariates []string // covariates of the table added as fixed effects
-	Adjust     Adjust   // empty means AdjustHolm
+	// Adjust is how p-values allow for several contrasts; empty means
+	// AdjustHolm. AdjustTukey compares all pairs instead of each treatment with
+	// the control: the later in sorted order minus the earlier, the control
+	// always last.
+	Adjust Adjust
 }
 
 // normalise fills defaults and refuses what makes no sense.

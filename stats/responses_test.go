@@ -1,6 +1,7 @@
 package stats
 
 import (
+	"encoding/json"
 	"math"
 	"testing"
 
@@ -181,5 +182,37 @@ func TestOtherResponsesBadInput(t *testing.T) {
 	}
 	if !math.IsNaN(g.Contrasts[0].LogOdds) || g.Contrasts[0].Estimate != 2 {
 		t.Errorf("separated grades: %+v %v", g.Contrasts[0], g.Notes)
+	}
+}
+
+// JSON holds no NaN and no infinity, whatever could not be estimated.
+func TestOtherResponsesJSON(t *testing.T) {
+	table := NewTable([]float64{0, 1, 0, 1}, []string{"a", "b", "a", "b"}, []string{"1", "1", "2", "2"})
+	y, err := CompareYesNo(table, Options{}, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	g, err := CompareGrades(table, Options{}, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	n, err := CompareCounts(table, Options{}, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, v := range []any{y, g, n} {
+		b, err := json.Marshal(v)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var got struct {
+			Contrasts []map[string]any `json:"contrasts"`
+		}
+		if err := json.Unmarshal(b, &got); err != nil || len(got.Contrasts) != 1 {
+			t.Fatalf("%v: %s", err, b)
+		}
+		if c := got.Contrasts[0]; c["treatment"] != "b" || c["control"] != "a" {
+			t.Errorf("%s", b)
+		}
 	}
 }
