@@ -46,6 +46,8 @@ type parser struct {
 	// later holds the checks that need the whole document: names that point
 	// from one part to another.
 	later []func()
+	// last holds the checks that need the readings of the cooks too.
+	last []func()
 	// taken holds the names given so far, as "treatment sear-first".
 	taken map[string]bool
 }
@@ -94,6 +96,9 @@ func (p *parser) document(top ast.Node) {
 	}
 	for i := 0; i < len(p.later); i++ { // a check may add another
 		p.later[i]()
+	}
+	for _, check := range p.last {
+		check()
 	}
 }
 

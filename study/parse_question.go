@@ -139,7 +139,7 @@ func (p *parser) margin(n ast.Node, at string, into *quantity.Margin) {
 	}
 	*into = m
 	i := len(p.study.Questions) // the question being read
-	p.later = append(p.later, func() {
+	p.last = append(p.last, func() {
 		if i < len(p.study.Questions) {
 			p.marginFits(n, at, &p.study.Questions[i])
 		}

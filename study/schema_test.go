@@ -89,7 +89,7 @@ func TestSchemaRejectsBrokenDocuments(t *testing.T) {
 		"margin-percent-of-percent": "depends on the response", "margin-points-of-time": "depends on the response",
 		"margin-temperature": "depends on the response", "margin-length-of-time": "depends on the response", "margin-of-rate": "depends on the response",
 		"margin-of-lethality": "depends on the response", "margin-of-reading-bare": "depends on the response", "margin-of-yes-no": "depends on the response",
-		"margin-of-reading-other-unit": "depends on the response", "margin-zero": "sizes",
+		"margin-of-reading-other-unit": "depends on the response", "margin-of-undeclared-reading": "depends on the response", "margin-zero": "sizes",
 		"tasting-size-twice": "two sizes", "tasting-margin": "a margin of a tasting", "readings": "units may be declared elsewhere",
 		"mark-clock-without-offset": "clocks", "mark-clock-without-day": "clocks",
 		"mark-clock-without-zero": "clocks", "mark-hour": "clocks", "weighings-out-of-order": "times", "readings-declared": "names",
