@@ -155,10 +155,16 @@ func (w *worker) plainRow(s *segment, b []byte, i int) int {
 		}
 		break
 	}
-	s.rows++
-	for b[i] != '\n' { // a lone carriage return inside the row
-		i++
+	if b[i] != '\n' { // a lone carriage return inside the row
+		from := i
+		for b[i] != '\n' {
+			i++
+		}
+		if extra := trimSpace(b[from+1 : i]); len(extra) > 0 {
+			w.problem(s, LongRow, -1, extra, b, row)
+		}
 	}
+	s.rows++
 	return i + 1
 }
 

@@ -8,6 +8,7 @@ import (
 	"runtime"
 	"slices"
 	"sync"
+	"unicode/utf8"
 
 	"trivet/fault"
 )
@@ -199,6 +200,7 @@ func (b *blocks) sniff(opt Options) (*Layout, error) {
 	if err != nil {
 		return nil, err
 	}
+	layout.eightBit = !utf8.Valid(head[:bytes.LastIndexByte(head, '\n')+1])
 	b.buf = b.buf[layout.data:]
 	return layout, nil
 }

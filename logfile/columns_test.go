@@ -167,6 +167,9 @@ func TestCodesAndPacking(t *testing.T) {
 			if c := tb.Column("Kern °C"); c == nil || c.Numbers[1] != 5.2 {
 				t.Errorf("%+v", tb)
 			}
+			if want := map[string]string{"Latin-1": "windows-1252"}[c.name]; want != "" && tb.Layout.Encoding != want {
+				t.Errorf("encoding %s", tb.Layout.Encoding)
+			}
 		})
 	}
 }
@@ -281,6 +284,13 @@ func TestProblemsAreAccountedFor(t *testing.T) {
 		t.Error(d)
 	}
 	if tb.Account.Rows != 10 || tb.Rows != 8 || tb.Account.Kept != 8 {
+		t.Errorf("%+v", tb.Account)
+	}
+}
+
+func TestNothingIsDroppedBehindALoneCarriageReturn(t *testing.T) {
+	tb := readColumns(t, "t,a\n0,1\n1,2\r9,9\n2,3\n", Options{Types: map[string]Type{"a": Number}})
+	if p := tb.Account.Problems; tb.Rows != 3 || len(p) != 1 || p[0].Kind != LongRow || p[0].Row != 2 || p[0].Value != "9,9" {
 		t.Errorf("%+v", tb.Account)
 	}
 }

@@ -187,6 +187,7 @@ func flatten(d *json.Decoder, prefix string, names []string, values map[string]s
 			return names, false
 		}
 		raw = bytes.TrimSpace(raw)
+		_, seen := values[name]
 		switch {
 		case len(raw) == 0:
 			return names, false
@@ -210,7 +211,7 @@ func flatten(d *json.Decoder, prefix string, names []string, values map[string]s
 		default:
 			values[name] = string(raw)
 		}
-		if !slices.Contains(names, name) {
+		if !seen {
 			names = append(names, name)
 		}
 	}

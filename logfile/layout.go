@@ -36,6 +36,8 @@ type Layout struct {
 	rows   [][]string // sampled records
 	header []byte     // the header as it stands
 	data   int        // index of the first record
+
+	eightBit bool // the first rows are no UTF-8
 }
 
 // ColumnLayout is one column as guessed. Why says what told it; Sure is false
@@ -144,8 +146,8 @@ func trimLast(rows [][]string) [][]string {
 	return rows
 }
 
-// modeWidth is the most common number of cells in the later half of the rows
-// and its share of all rows that are not blank.
+// modeWidth is the most common number of cells (of many rows, in their later
+// half) and its share of all rows that are not blank.
 func modeWidth(rows [][]string) (n int, share float64) {
 	var full [][]string
 	for _, r := range rows {
@@ -153,8 +155,12 @@ func modeWidth(rows [][]string) (n int, share float64) {
 			full = append(full, r)
 		}
 	}
+	later := full
+	if len(full) >= 20 { // past the lines above the header
+		later = full[len(full)/2:]
+	}
 	seen := map[int]int{}
-	for _, r := range full[len(full)/2:] {
+	for _, r := range later {
 		seen[len(r)]++
 	}
 	most := 0

@@ -151,6 +151,9 @@ func (s *source) describe(l *Layout) {
 	if l.Kind == "" {
 		l.Kind = "table"
 	}
+	if l.eightBit && l.Encoding == "UTF-8" {
+		l.Encoding = "windows-1252"
+	}
 }
 
 // hash reads what is left of the raw bytes and returns their SHA-256 in hex.

@@ -299,3 +299,27 @@ func TestSmoothKeepsPolynomials(t *testing.T) {
 		t.Error("no window, and a fit")
 	}
 }
+
+func TestJoin(t *testing.T) {
+	a := build(t, Channel{ID: "x", Unit: DegC}, 5.1, math.NaN())
+	b := &Trace{Channel: a.Channel, Quantum: 0.01, TimesUS: []int64{5e6, 6e6}, Counts: []int64{525, 0}}
+	b.Missing.Set(1)
+	out, err := Join(a, &Trace{Channel: a.Channel, Quantum: 1}, b)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if out.Len() != 4 || out.Quantum != 0.01 || out.Counts[0] != 510 || out.Counts[2] != 525 || !out.Missing.Has(1) || !out.Missing.Has(3) || out.Missing.Count() != 2 {
+		t.Errorf("%+v", out)
+	}
+	if err := out.Validate(); err != nil {
+		t.Error(err)
+	}
+	other := *b
+	other.Quantum = 0.03
+	early := *a
+	for name, parts := range map[string][]*Trace{"none": nil, "quanta": {a, &other}, "order": {b, &early}} {
+		if _, err := Join(parts...); fault.As(err) == nil {
+			t.Errorf("%s: joined", name)
+		}
+	}
+}
