@@ -250,25 +250,37 @@ func TestSVGIsWellFormedAndNamed(t *testing.T) {
 	})
 }
 
-// TestSVGTextEscapes holds a label to XML: markup and control characters in
-// data must not become markup.
-func TestSVGTextEscapes(t *testing.T) {
-	f := chance()
-	f.Title = "a <b> & \"c\" \x01\x1b ]]> \xff"
-	s, err := f.Scene(Page, Light)
-	if err != nil {
-		t.Fatal(err)
-	}
-	var b bytes.Buffer
-	if err := s.WriteSVG(&b, SVGOptions{}); err != nil {
-		t.Fatal(err)
-	}
-	if err := xml.Unmarshal(b.Bytes(), new(struct{})); err != nil {
-		t.Errorf("not XML: %v", err)
-	}
-	if strings.Contains(b.String(), "<b>") {
-		t.Error("markup of a label reached the file")
-	}
+// FuzzSVGText holds labels to XML: whatever data say, they stay text.
+func FuzzSVGText(f *testing.F) {
+	f.Add("a <b> & \"c\" \x01\x1b ]]> \xff \ufffe")
+	f.Add("5 °C ½ ′ δ")
+	f.Fuzz(func(t *testing.T, label string) {
+		c := chance()
+		c.Title, c.Note, c.Method = label, label, label
+		s, err := c.Scene(Phone, Light)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var b bytes.Buffer
+		if err := s.WriteSVG(&b, SVGOptions{ID: "f", Inline: true}); err != nil {
+			t.Fatal(err)
+		}
+		if err := xml.Unmarshal(b.Bytes(), new(struct{})); err != nil {
+			t.Errorf("not XML: %v", err)
+		}
+		plain := chance()
+		p, err := plain.Scene(Phone, Light)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var want bytes.Buffer
+		p.WriteSVG(&want, SVGOptions{ID: "f", Inline: true})
+		for _, tag := range []string{"<g", "<style", "<script", "<image", "<a ", "<foreignObject"} {
+			if got, most := strings.Count(b.String(), tag), strings.Count(want.String(), tag); got > most {
+				t.Errorf("%d of %q, want at most %d", got, tag, most)
+			}
+		}
+	})
 }
 
 var pdfStream = regexp.MustCompile(`(?s)stream\r?\n(.*?)\r?\nendstream`)
