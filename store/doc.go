@@ -16,6 +16,7 @@
 //	notebook-older     opened read-only, and needs a migration first
 //	notebook-locked    another process held it for longer than the timeout
 //	notebook-readonly  cannot be written
+//	notebook-unreadable  cannot be read
 //	notebook-io        the disk failed
 //	disk-full          no room; nothing of the transaction was kept
 //	study-unknown, cook-unknown, raw-unknown, session-unknown

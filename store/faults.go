@@ -33,8 +33,8 @@ func failAt(path string, err error) error {
 		f = fault.New("disk-full", "no room left to write; nothing of this step was kept").
 			WithFix("free some space on the disk of the notebook and repeat the step")
 	case failCantOpen:
-		f = fault.BadUsage("notebook-missing", "the notebook cannot be opened").
-			WithFix("check the path and the permissions of its folder")
+		f = fault.New("notebook-unreadable", "the notebook, or what lies beside it, cannot be opened").
+			WithFix("give yourself permission to read the file and its folder")
 	case failIO:
 		f = fault.New("notebook-io", "the disk refused to read or write; nothing of this step was kept").
 			WithFix("check the disk and its free space, then repeat the step")

@@ -220,7 +220,7 @@ func TestReadOnlyPlaces(t *testing.T) {
 		{"file", 0o444, 0o777, "notebook-readonly", "ok"},
 		{"folder", 0o666, 0o555, "notebook-readonly", "ok"},
 		{"both", 0o444, 0o555, "notebook-readonly", "ok"},
-		{"unreadable", 0o000, 0o777, "notebook-readonly", "notebook-missing"},
+		{"unreadable", 0o000, 0o777, "notebook-readonly", "notebook-unreadable"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			dir, err := os.MkdirTemp("", "readonly-*")
