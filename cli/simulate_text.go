@@ -1,0 +1,191 @@
+package cli
+
+import (
+	"fmt"
+	"strings"
+	"text/tabwriter"
+
+	"trivet/doneness"
+	"trivet/heat"
+	"trivet/quantity"
+)
+
+// system returns the units that amounts are printed in.
+func (e *Env) system() quantity.System {
+	if e.Fahrenheit() {
+		return quantity.Customary
+	}
+	return quantity.Metric
+}
+
+// temperature prints a temperature in the person's unit.
+func (e *Env) temperature(c float64) string {
+	return quantity.FormatTemperature(quantity.Celsius(c), e.system())
+}
+
+// difference prints a difference of temperatures in the person's unit.
+func (e *Env) difference(k float64) string {
+	return quantity.FormatDifference(quantity.Kelvins(k), e.system())
+}
+
+func span(s float64) string { return quantity.FormatDuration(quantity.Seconds(s)) }
+
+func simulateText(env *Env, s *simulated) {
+	env.Printf("%s: %s\n\n", s.cook.Name, env.pieceText(s.cook.Spec.Piece))
+	t := tabwriter.NewWriter(env, 0, 0, 2, ' ', 0)
+	for _, e := range s.res.Events {
+		fmt.Fprintf(t, "  %s\tcore %s\t%s\n", quantity.FormatSpan(quantity.Seconds(e.TimeS)), env.temperature(s.coreAt(e.TimeS)), e.What)
+	}
+	t.Flush()
+	env.Printf("\n")
+	summaryText(env, s)
+	momentsText(env, s)
+	ledgerText(env, s)
+	if s.samples != nil {
+		samplesText(env, s.samples)
+	}
+	env.PrintNotes(s.notes)
+	cautionText(env, s)
+}
+
+func (e *Env) pieceText(p heat.Piece) string {
+	size := quantity.FormatLength(quantity.Metres(p.ThicknessM), e.system()) + " thick"
+	if p.Shape == heat.Disc {
+		size += ", " + quantity.FormatLength(quantity.Metres(p.DiameterM), e.system()) + " across"
+	}
+	what := p.Food
+	switch {
+	case what == "" && p.Composition != nil:
+		what = "by its composition"
+	case what == "":
+		what = "a material of its own"
+	}
+	start := e.temperature(p.StartC)
+	if len(p.StartProfile) > 0 {
+		start = "a measured profile"
+	}
+	return fmt.Sprintf("%s, a %s %s, from %s", what, p.Shape, size, start)
+}
+
+func summaryText(env *Env, s *simulated) {
+	u := s.res.Summary
+	end := s.res.TimeS[len(s.res.TimeS)-1]
+	say := func(format string, args ...any) { env.Printf("%s", wrapped("", fmt.Sprintf(format, args...), 78)) }
+	when := "at the end"
+	if u.PullTimeS != nil && u.CoreAtPullC != nil {
+		when = "at the pull"
+		line := fmt.Sprintf("Pulled after %s with the core at %s.", span(*u.PullTimeS), env.temperature(*u.CoreAtPullC))
+		if u.CarryoverK != nil && u.CorePeakC != nil && u.TimeToPeakS != nil {
+			line += fmt.Sprintf(" It goes on to %s, %s more, %s after the pull.", env.temperature(*u.CorePeakC), env.difference(*u.CarryoverK), span(*u.TimeToPeakS))
+		}
+		say("%s", line)
+	} else {
+		say("Ends after %s with the core at %s.", span(end), env.temperature(s.coreAt(end)))
+	}
+	band := strings.TrimPrefix(env.difference(u.EvenBandK), "+")
+	say("%.0f %% of the thickness lies within %s of the core %s. The surface is at %s at the end.", u.EvenSharePct, band, when, env.temperature(u.SurfaceAtEndC))
+	if s.cook.Spec.Moisture.On {
+		say("It loses %.1f %% of its mass: %.1f %% drips, %.1f %% evaporates and %.1f %% boils off.", u.LossPct, u.DripPct, u.EvaporatedPct, u.BoiledPct)
+	}
+}
+
+func momentsText(env *Env, s *simulated) {
+	if len(s.moments) == 0 || !s.model.HasMuscle() {
+		return
+	}
+	env.Printf("\n")
+	t := tabwriter.NewWriter(env, 0, 0, 2, ' ', 0)
+	for _, m := range s.moments {
+		fmt.Fprintf(t, "  core %s\t%s\t%s\n", m.word, env.temperature(s.coreAt(m.timeS)), s.model.Words(m.core))
+	}
+	t.Flush()
+	last := s.moments[len(s.moments)-1]
+	env.Printf("  faces %s: A %s, B %s\n", last.word, s.browned(last.done.FaceA), s.browned(last.done.FaceB))
+	env.Printf("%s", wrapped("  ", doneness.ColourCaution, 78))
+}
+
+// browned says how a face has browned.
+func (s *simulated) browned(st doneness.State) string {
+	c := s.model.Changes(st)
+	return c[len(c)-1].Says
+}
+
+func ledgerText(env *Env, s *simulated) {
+	l, unit, scale := s.res.LedgerJ, "kJ", 1e-3
+	if l == nil {
+		l, unit = s.res.LedgerM, "kJ/m²"
+	}
+	if l == nil {
+		return
+	}
+	env.Printf("\nWhere the heat went, %s\n", unit)
+	t := tabwriter.NewWriter(env, 0, 0, 2, ' ', tabwriter.AlignRight)
+	for _, r := range []struct {
+		name string
+		v    float64
+	}{
+		{"in by the bottom face", l.Bottom.In}, {"in by the top face", l.Top.In}, {"in by the rim", l.Rim.In},
+		{"out with evaporated water", -l.Evaporation}, {"out with boiled water", -l.Boiling}, {"out with drip", -l.Drip}, {"kept", -l.Stored},
+	} {
+		if r.v != 0 {
+			sign := ""
+			v := r.v * scale
+			if v < 0 {
+				sign, v = "−", -v
+			}
+			fmt.Fprintf(t, "%s%.1f\t %s\t\n", sign, v, padded(r.name))
+		}
+	}
+	t.Flush()
+}
+
+// padded keeps names left-aligned in a right-aligned table.
+func padded(s string) string { return fmt.Sprintf("%-26s", s) }
+
+// responseNames are the words for sampled responses.
+var responseNames = map[string]string{
+	"pull_time_s": "time to the pull", "core_at_pull_c": "core at the pull", "core_peak_c": "core at its peak", "carryover_k": "carryover",
+	"time_to_peak_s": "time from pull to peak", "surface_at_end_c": "surface at the end", "even_share_pct": "even share",
+	"loss_pct": "loss", "drip_pct": "drip", "evaporated_pct": "evaporated", "boiled_pct": "boiled off",
+}
+
+func samplesText(env *Env, m *heat.Samples) {
+	env.Printf("\n%d sampled cooks, seed %d: middle and 90 %% of them\n", m.N-m.Failed, m.Seed)
+	t := tabwriter.NewWriter(env, 0, 0, 2, ' ', 0)
+	for _, r := range m.Responses {
+		show := func(v float64) string { return env.responseValue(r.ID, v) }
+		by := ""
+		if len(r.Drivers) > 0 {
+			by = fmt.Sprintf("mostly by %s (rank correlation %+.2f)", r.Drivers[0].Field, r.Drivers[0].Rho)
+		}
+		fmt.Fprintf(t, "  %s\t%s\t%s … %s\t%s\n", responseNames[r.ID], show(r.Median), show(r.Low), show(r.High), by)
+	}
+	t.Flush()
+}
+
+// responseValue prints a response by the unit that its name ends in.
+func (e *Env) responseValue(id string, v float64) string {
+	switch {
+	case strings.HasSuffix(id, "_c"):
+		return e.temperature(v)
+	case strings.HasSuffix(id, "_k"):
+		return e.difference(v)
+	case strings.HasSuffix(id, "_s"):
+		return span(v)
+	}
+	return fmt.Sprintf("%.1f %%", v)
+}
+
+func cautionText(env *Env, s *simulated) {
+	if len(s.caution) == 0 {
+		return
+	}
+	env.Printf("\n")
+	if s.minimum != nil {
+		env.Printf("%s", wrapped("", fmt.Sprintf("The coldest point is predicted to reach %s; %s. A prediction is not a measurement.",
+			env.temperature(s.coldestPeakC()), s.minimum.Describe()), 78))
+	}
+	for _, c := range s.caution {
+		env.Printf("%s", wrapped("", c.Title+": "+c.Text, 78))
+	}
+}
