@@ -286,12 +286,14 @@ func (c *Comparison) contrast(control int) error {
 		}
 	}
 	dfCap := math.Inf(1)
-	if df := c.withinBlockDF(); df >= 1 && (c.BlockVariance == 0 || c.model.dfUnknown()) {
-		dfCap = float64(df)
+	if c.BlockVariance == 0 || c.model.dfUnknown() {
+		if df := c.designDF(); df >= 1 {
+			dfCap = float64(df)
+		}
 	}
 	if c.BlockVariance == 0 {
 		c.Notes = append(c.Notes, fault.Notef("block-variance-zero",
-			"The variance between blocks is estimated as zero; the degrees of freedom are held at those inside blocks where these are fewer."))
+			"The variance between blocks is estimated as zero; the degrees of freedom are held at those the blocks leave where these are fewer."))
 	}
 	contrasts, notes, err := c.model.contrasts(TreatmentTerm, pairs, c.opt.Adjust, dfCap, c.Alpha, c.Margin)
 	if err != nil {
@@ -302,10 +304,14 @@ func (c *Comparison) contrast(control int) error {
 	return nil
 }
 
-// withinBlockDF is what fixed blocks would leave for error.
-func (c *Comparison) withinBlockDF() int {
-	if c.units.block == nil {
-		return 0
+// designDF is what the blocks leave for error whatever their variance: rows
+// inside blocks, or the blocks themselves where each had one treatment only.
+func (c *Comparison) designDF() int {
+	switch {
+	case c.units.block == nil:
+		return c.DFResidual
+	case c.units.nested():
+		return c.NBlocks - len(c.Treatments)
 	}
 	spec, factors, covariates := c.spec()
 	coding, err := newCoding(len(spec.Response), factors, covariates, spec.Fixed)

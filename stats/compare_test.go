@@ -280,6 +280,29 @@ func TestCompareTreatmentBetweenBlocks(t *testing.T) {
 	}
 }
 
+// Batches of one treatment whose means happen to agree: the pieces inside them
+// still do not count as repeats.
+func TestCompareZeroBatchVariance(t *testing.T) {
+	var table Table
+	for b := range 6 {
+		treatment, base := "plain", 20.0
+		if b%2 == 1 {
+			treatment, base = "brined", 22
+		}
+		for p, off := range []float64{-1, -0.4, 0.3, 1.1} {
+			table.Response = append(table.Response, base+off)
+			table.Treatment = append(table.Treatment, treatment)
+			table.Block = append(table.Block, fmt.Sprint("batch ", b))
+			table.Piece = append(table.Piece, fmt.Sprint(p))
+		}
+	}
+	c := compare(t, table, Options{Control: "plain"})
+	if c.BlockVariance != 0 || c.N != 24 {
+		t.Errorf("block variance %g, n = %d", c.BlockVariance, c.N)
+	}
+	near(t, "df", c.Contrasts[0].DF, 4, 0)
+}
+
 func TestCompareCovariateNotes(t *testing.T) {
 	d := load(t, "data/cake.csv").without(3, 17, 18, 40, 77, 101, 140, 199, 233, 260)
 	table := NewTable(d.numbers(t, "angle"), d["recipe"], d["replicate"])

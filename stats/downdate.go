@@ -110,7 +110,7 @@ func (s *symmetric) inverseAbove(least float64) *symmetric {
 // of the likelihood and maximises again from where the whole fit stands.
 func (c *Comparison) downdateMixed(rows [][]int, w [][]float64, contrast func(int, Linear) Contrast) func(int) []Contrast {
 	m := c.model
-	within := c.withinBlockDF()
+	within := c.designDF()
 	return func(block int) []Contrast {
 		p := m.reml.without(rows[block])
 		if p == nil {
