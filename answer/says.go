@@ -60,6 +60,16 @@ func (w Words) Difference(f *Finding, x, u float64) string {
 	return round(x, u) + " " + f.Unit
 }
 
+// Range renders an interval of differences, the unit once: "2.9 to 4.0
+// points".
+func (w Words) Range(f *Finding, i Interval, u float64) string {
+	lo, hi := w.Difference(f, i.Low, u), w.Difference(f, i.High, u)
+	if a, unit, ok := strings.Cut(lo, " "); ok && strings.HasSuffix(hi, " "+unit) && !strings.Contains(unit, " ") {
+		lo = a
+	}
+	return lo + " to " + hi
+}
+
 // round prints x with two significant digits of u, with a true minus sign.
 func round(x, u float64) string {
 	d := 2
@@ -94,9 +104,8 @@ func (w Words) Sentence(f *Finding) string {
 		size = strings.TrimPrefix(size, "−")
 	}
 	b := &strings.Builder{}
-	fmt.Fprintf(b, "%s: %s %s %s than %s on average (%s interval %s to %s; %d blocks).",
-		Capital(t), what, size, way, c, percent(1-ev.Level),
-		w.Difference(f, ev.Wide.Low, ev.SE), w.Difference(f, ev.Wide.High, ev.SE), ev.Blocks)
+	fmt.Fprintf(b, "%s: %s %s %s than %s on average (%s interval %s; %d blocks).",
+		Capital(t), what, size, way, c, percent(1-ev.Level), w.Range(f, ev.Wide, ev.SE), ev.Blocks)
 	b.WriteString(" " + w.verdictSentence(f))
 	return b.String()
 }
@@ -112,7 +121,7 @@ func (w Words) verdictSentence(f *Finding) string {
 	default:
 		return "No verdict: " + whyWords(f) + "."
 	}
-	m := f.Margin
+	m := marginWords(f)
 	var s string
 	switch v {
 	case Matters:
@@ -151,14 +160,18 @@ func (w Words) unsettled(f *Finding) string {
 	d := ev.MarginValue
 	switch {
 	case lo > 0:
-		return fmt.Sprintf("not settled yet: some %s is shown, whether it reaches %s is open.", strings.TrimPrefix(claim, "a "), f.Margin)
+		return fmt.Sprintf("not settled yet: some %s is shown, whether it reaches %s is open.", strings.TrimPrefix(claim, "a "), marginWords(f))
 	case hi < 0 && f.Claim != study.Either:
-		return fmt.Sprintf("not settled yet: it moved the other way, and whether that reaches %s is open.", f.Margin)
+		return fmt.Sprintf("not settled yet: it moved the other way, and whether that reaches %s is open.", marginWords(f))
 	case nhi < d && nlo <= -d && f.Claim != study.Either:
 		return fmt.Sprintf("not settled yet: %s of %s or more is contradicted, while %s may still matter.", claim, f.Margin, other)
 	}
-	return fmt.Sprintf("not settled yet: a difference of %s or more is still possible, and so is none.", f.Margin)
+	return fmt.Sprintf("not settled yet: a difference of %s or more is still possible, and so is none.", marginWords(f))
 }
+
+// marginWords is the margin as written, without the sign that marks a
+// difference of temperatures.
+func marginWords(f *Finding) string { return strings.TrimPrefix(f.Margin, "+") }
 
 // whyWords renders the reasons for having no verdict.
 func whyWords(f *Finding) string {

@@ -83,10 +83,12 @@ can re-run: plan matched cooks, read the logs, measure the responses, answer
 with honest statistics, and publish the report.
 
 Start with "trivet demo", or write your own study with "trivet study new".`,
-		Version:           Version,
-		SilenceErrors:     true,
-		SilenceUsage:      true,
-		CompletionOptions: cobra.CompletionOptions{HiddenDefaultCmd: false},
+		Version:       Version,
+		SilenceErrors: true,
+		SilenceUsage:  true,
+
+		SuggestionsMinimumDistance: 2,
+		CompletionOptions:          cobra.CompletionOptions{HiddenDefaultCmd: false},
 	}
 	root.SetVersionTemplate("trivet {{.Version}}\n")
 	root.PersistentFlags().BoolVar(&env.JSON, "json", false, "print one JSON value instead of text")

@@ -117,7 +117,7 @@ func compareMargin(s string, log bool) (float64, error) {
 	percent := strings.HasSuffix(strings.TrimSpace(s), "%")
 	if percent != log {
 		if log {
-			return 0, fault.BadUsage("margin", "on the log scale a margin is a ratio").On("--margin", s).WithFix("write a percentage, such as 10%")
+			return 0, fault.BadUsage("margin", "on the log scale a margin is a ratio").On("--margin", s).WithFix("write a percentage, such as 10%%")
 		}
 		return 0, fault.BadUsage("margin", "a ratio needs the log scale").On("--margin", s).WithFix("add --scale log, or give the margin in the column's unit")
 	}

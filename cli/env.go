@@ -105,8 +105,8 @@ type commandGroup struct {
 // commands lists every command, in the order help shows them.
 func commands() []commandGroup {
 	return []commandGroup{
-		{"record", []func(*Env) *cobra.Command{}},
-		{"work", []func(*Env) *cobra.Command{newSimulate, newTaste}},
-		{"finding", []func(*Env) *cobra.Command{newCompare}},
+		{"record", []func(*Env) *cobra.Command{newStudy, newLoad, newMeasure}},
+		{"work", []func(*Env) *cobra.Command{newTaste, newSimulate}},
+		{"finding", []func(*Env) *cobra.Command{newAnswer, newCompare, newPublish, newDemo}},
 	}
 }

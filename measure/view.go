@@ -20,6 +20,17 @@ type series struct {
 	everyS float64 // median interval, s
 }
 
+// firstClockUS tells a time of day from a time since a log began: no log runs
+// for 30 years.
+const firstClockUS = 30 * 365 * 24 * 3600 * 1e6
+
+func clockWords(elapsed bool) string {
+	if elapsed {
+		return "from the start of its log"
+	}
+	return "by the clock"
+}
+
 // view is a cook prepared for measuring: channels on one clock that starts
 // at heat on.
 type view struct {
@@ -45,6 +56,11 @@ func newView(in Input) (*view, error) {
 			if tr.Elapsed {
 				zero = 0
 			}
+		}
+		if in.Cook.ZeroSet && tr.Elapsed != (zero < firstClockUS) {
+			v.notes = append(v.notes, fault.Notef("clock-mismatch",
+				"channel %s counts %s, the heat-on mark %s: it is left out", tr.Channel.ID, clockWords(tr.Elapsed), clockWords(!tr.Elapsed)))
+			continue
 		}
 		s := series{ch: tr.Channel, stepU: tr.Resolution()}
 		s.timeS, s.value = tr.Points(zero)

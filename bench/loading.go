@@ -1,0 +1,125 @@
+package bench
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"io"
+	"slices"
+	"time"
+
+	"trivet/fault"
+	"trivet/logfile"
+	"trivet/study"
+	"trivet/trace"
+)
+
+// LoadRequest is one log to load into one cook.
+type LoadRequest struct {
+	Name  string // of the file
+	Log   io.Reader
+	Cook  string         // label; "" finds the one label that the file's name holds
+	Map   *logfile.Map   // nil guesses, or takes the first of Maps that fits
+	Maps  []*logfile.Map // saved maps
+	Now   time.Time
+	Limit logfile.Limits
+	// HeatOn gives the heat-on time on the log's clock from the first sample's
+	// time; nil keeps what the cook says.
+	HeatOn func(firstUS int64) int64
+}
+
+// Loaded is what loading a log did.
+type Loaded struct {
+	Cook    study.Cook
+	Log     *logfile.Log
+	Already bool // the cook had these very samples
+}
+
+// Load reads a log into a cook's traces, keeping the raw bytes. A cook that
+// the notebook does not know is made from the run order's slot of that piece.
+func Load(ctx context.Context, nb Notebook, rec *Record, q LoadRequest) (*Loaded, error) {
+	cook, err := cookFor(rec, q)
+	if err != nil {
+		return nil, err
+	}
+	var raw bytes.Buffer
+	log, err := logfile.Load(q.Log, logfile.LoadOptions{Map: q.Map, Maps: q.Maps, Limits: q.Limit, Raw: &raw})
+	if err != nil {
+		return nil, inFile(err, q.Name)
+	}
+	out := &Loaded{Log: log}
+	for _, l := range cook.Logs {
+		out.Already = out.Already || l.SHA256 == log.SHA256
+	}
+	traces := make([]trace.Trace, len(log.Traces))
+	first := int64(1) << 62
+	for i, t := range log.Traces {
+		traces[i] = *t
+		traces[i].Source = log.SHA256
+		if t.Len() > 0 {
+			first = min(first, t.TimesUS[0])
+		}
+	}
+	if q.HeatOn != nil {
+		cook.ZeroUS, cook.ZeroSet = q.HeatOn(first), true
+	}
+	if i := slices.IndexFunc(cook.Logs, func(l study.LogRef) bool { return l.File == q.Name }); i >= 0 {
+		cook.Logs[i].SHA256 = log.SHA256
+	} else if !out.Already {
+		cook.Logs = append(cook.Logs, study.LogRef{File: q.Name, SHA256: log.SHA256})
+	}
+	if err := nb.PutCook(ctx, rec.Study.ID, *cook); err != nil {
+		return nil, err
+	}
+	var events []study.Event
+	if !out.Already {
+		events = append(events, study.Event{At: q.Now, Study: rec.Study.ID, Kind: study.EventLoaded,
+			What: fmt.Sprintf("%s was loaded into cook %s", q.Name, cook.Label), Detail: fmt.Sprintf(`{"sha256":%q}`, log.SHA256)})
+	}
+	err = nb.PutTraces(ctx, rec.Study.ID, cook.ID, traces, []RawFile{{SHA256: log.SHA256, Name: q.Name, Bytes: raw.Bytes()}}, events...)
+	out.Cook = *cook
+	return out, err
+}
+
+// cookFor finds the cook a log belongs to, or makes it from the run order.
+func cookFor(rec *Record, q LoadRequest) (*study.Cook, error) {
+	var labels []string
+	for _, c := range rec.Cooks {
+		labels = append(labels, c.Label)
+	}
+	for _, s := range rec.Study.Design.RunOrder {
+		if !slices.Contains(labels, s.Piece) {
+			labels = append(labels, s.Piece)
+		}
+	}
+	label := q.Cook
+	if label == "" {
+		var err error
+		if label, err = logfile.Assign(q.Name, labels); err != nil {
+			return nil, err
+		}
+	}
+	for i := range rec.Cooks {
+		if rec.Cooks[i].Label == label || rec.Cooks[i].ID == label {
+			c := rec.Cooks[i]
+			c.Logs = slices.Clone(c.Logs)
+			return &c, nil
+		}
+	}
+	for _, s := range rec.Study.Design.RunOrder {
+		if s.Piece == label {
+			return &study.Cook{ID: NewID(q.Now, label), Label: label, Block: s.Block, Piece: s.Piece,
+				Treatment: s.Treatment, Role: study.Planned, Order: s.Order}, nil
+		}
+	}
+	return nil, fault.BadUsage("cook-unknown", "the study has no cook and no planned piece %q", label).
+		WithFix("one of: %s", joinFew(labels, 12))
+}
+
+// inFile names the file of an error that does not say one.
+func inFile(err error, name string) error {
+	if f := fault.As(err); f != nil {
+		return f.In(name)
+	}
+	return err
+}

@@ -1,0 +1,90 @@
+package cli
+
+import (
+	"context"
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"trivet/answer"
+	"trivet/bench"
+	"trivet/fault"
+)
+
+func newAnswer(env *Env) *cobra.Command {
+	var after int
+	c := &cobra.Command{
+		Use:   "answer STUDY",
+		Short: "Answer a study's questions, with their evidence",
+		Long: `Measures the cooks of a study and answers its questions: a verdict each, the
+estimate with its intervals, the checks a verdict must pass, and what is
+still open. STUDY is a study's id in the notebook, a package, or a folder
+with a study.yaml.`,
+		Example: `  trivet answer sear-first-or-sear-last
+  trivet answer examples/cake
+  trivet answer sear-first-or-sear-last --after-block 8 --json`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return runAnswer(cmd.Context(), env, args[0], after)
+		},
+	}
+	c.Flags().IntVar(&after, "after-block", 0, "use only the first so many blocks, in run order")
+	return c
+}
+
+func runAnswer(ctx context.Context, env *Env, arg string, after int) error {
+	if after < 0 {
+		return fault.BadUsage("after-block", "the number of blocks must be positive").On("--after-block", fmt.Sprint(after))
+	}
+	src, err := env.openStudy(ctx, arg)
+	if err != nil {
+		return err
+	}
+	defer src.Close()
+	progress, done := env.progress("measuring cooks")
+	got, err := bench.Answer(ctx, src, src.id, bench.AnswerOptions{AfterBlock: after, Now: env.Now(), Progress: progress})
+	done()
+	if err != nil {
+		return err
+	}
+	if env.JSON {
+		return env.PrintJSON(got.Answer)
+	}
+	printAnswer(env, got)
+	return nil
+}
+
+func printAnswer(env *Env, got *bench.Answered) {
+	a := got.Answer
+	w := answer.Words{Study: got.Record.Study, Fahrenheit: env.Fahrenheit()}
+	env.Printf("%s\n", a.Title)
+	if a.Invented {
+		env.Printf("(invented data)\n")
+	}
+	if got.Record.Study.Claim.Says != "" {
+		env.Printf("Claim: %s\n", got.Record.Study.Claim.Says)
+	}
+	switch {
+	case !a.Sealed:
+		env.Printf("The plan was not sealed before the data, so no verdict is given.\n")
+	case len(a.Changes) > 0:
+		env.Printf("Sealed %s, CHANGED SINCE: %s\n", a.SealHash[:12], strings.Join(a.Changes, "; "))
+	default:
+		env.Printf("Sealed %s on %s, unchanged.\n", a.SealHash[:12], got.Record.Seal.At.Format("2006-01-02 15:04 MST"))
+	}
+	for _, f := range a.Findings {
+		env.Printf("\n%s\n", f.Ask)
+		env.Printf("  → %s\n", f.Printed)
+		env.Printf("%s", wrapped("  ", w.Sentence(f), 78))
+		for _, c := range f.Checks {
+			if c.State != answer.Passed {
+				env.Printf("%s", wrapped("    ", "check "+string(c.State)+": "+c.Text, 78))
+			}
+		}
+		for _, n := range f.Notes {
+			env.Printf("%s", wrapped("    ", "· "+n.Text, 78))
+		}
+	}
+	env.PrintNotes(a.Notes)
+}

@@ -1,0 +1,238 @@
+package cli
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"trivet/bench"
+	"trivet/fault"
+	"trivet/logfile"
+	"trivet/quantity"
+)
+
+type loadOptions struct {
+	study, cook, mapFile, saveMap, heatOn string
+	dry                                   bool
+}
+
+func newLoad(env *Env) *cobra.Command {
+	var o loadOptions
+	c := &cobra.Command{
+		Use:   "load LOG… --study STUDY",
+		Short: "Load logger files into cooks, with a saved column map",
+		Long: `Reads logs of any shape (wide or long, comma, semicolon or tab, decimal comma,
+°C or °F, clock or elapsed times) into the traces of cooks. What was
+understood is shown; every cell and row that was not as it should be is
+listed with its row number; the raw file is kept with its hash. A file goes
+to the cook whose label its name holds, or to --cook.`,
+		Example: `  trivet load logs/L01-a.csv --dry-run
+  trivet load logs/*.csv --study sear-first-or-sear-last
+  trivet load probe.csv --study s --cook L01-a --heat-on 1:30 --save-map probe.map.yaml
+  trivet load probe2.csv --study s --cook L01-b --map probe.map.yaml`,
+		Args: cobra.MinimumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if o.dry {
+				return dryRun(env, args, o)
+			}
+			return runLoad(cmd.Context(), env, args, o)
+		},
+	}
+	f := c.Flags()
+	f.StringVar(&o.study, "study", "", "the study in the notebook")
+	f.StringVar(&o.cook, "cook", "", "the cook's label, for a single log")
+	f.StringVar(&o.mapFile, "map", "", "a saved column map")
+	f.StringVar(&o.saveMap, "save-map", "", "save the column map that was used")
+	f.StringVar(&o.heatOn, "heat-on", "", "heat on after the log's start, such as 1:30 (min:s)")
+	f.BoolVar(&o.dry, "dry-run", false, "show what is understood, load nothing")
+	return c
+}
+
+func (o loadOptions) columnMap() (*logfile.Map, error) {
+	if o.mapFile == "" {
+		return nil, nil
+	}
+	b, err := os.ReadFile(o.mapFile)
+	if err != nil {
+		return nil, fault.BadUsage("map-missing", "there is no such column map").In(o.mapFile)
+	}
+	m, err := logfile.ReadMap(bytes.NewReader(b))
+	if f := fault.As(err); f != nil {
+		return nil, f.In(o.mapFile)
+	}
+	return m, err
+}
+
+// heatOnAt turns --heat-on into the mark's time on the log's clock.
+func (o loadOptions) heatOnAt() (func(int64) int64, error) {
+	if o.heatOn == "" {
+		return nil, nil
+	}
+	d, err := quantity.ParseDuration(o.heatOn)
+	if err != nil {
+		if f := fault.As(err); f != nil {
+			return nil, f.On("--heat-on", o.heatOn)
+		}
+		return nil, err
+	}
+	return func(first int64) int64 { return first + int64(d.S()*1e6) }, nil
+}
+
+func runLoad(ctx context.Context, env *Env, files []string, o loadOptions) error {
+	switch {
+	case o.study == "":
+		return fault.BadUsage("flag-missing", "--study is needed").WithFix("name the study, or look first with --dry-run")
+	case o.cook != "" && len(files) > 1:
+		return fault.BadUsage("one-cook", "--cook takes a single log, and %d were given", len(files)).WithFix("load them one by one, or let the file names tell the cook")
+	}
+	m, err := o.columnMap()
+	if err != nil {
+		return err
+	}
+	heatOn, err := o.heatOnAt()
+	if err != nil {
+		return err
+	}
+	nb, err := env.openNotebook(ctx, false)
+	if err != nil {
+		return err
+	}
+	defer nb.Close()
+	type row struct {
+		File     string `json:"file"`
+		Cook     string `json:"cook"`
+		SHA256   string `json:"sha256"`
+		Rows     int    `json:"rows"`
+		Kept     int    `json:"kept"`
+		Channels int    `json:"channels"`
+		Problems int    `json:"problems"`
+	}
+	var rows []row
+	progress, done := env.progress("loading logs")
+	defer done()
+	for i, name := range files {
+		progress.Report(i, len(files))
+		rec, err := nb.Record(ctx, o.study)
+		if err != nil {
+			return err
+		}
+		f, err := os.Open(name)
+		if err != nil {
+			return fault.BadUsage("log-missing", "there is no such log").In(name)
+		}
+		got, err := bench.Load(ctx, nb, rec, bench.LoadRequest{Name: filepath.Base(name), Log: f, Cook: o.cook, Map: m, Now: env.Now(), HeatOn: heatOn})
+		f.Close()
+		if err != nil {
+			return err
+		}
+		if o.saveMap != "" && i == 0 {
+			if err := saveMap(o.saveMap, got.Log.Map); err != nil {
+				return err
+			}
+		}
+		a := got.Log.Account
+		rows = append(rows, row{name, got.Cook.Label, got.Log.SHA256, a.Rows, a.Kept, len(got.Log.Traces), len(a.Problems)})
+		if !env.JSON {
+			env.Printf("%s → cook %s: %d of %d rows, %d channels\n", name, got.Cook.Label, a.Kept, a.Rows, len(got.Log.Traces))
+			printProblems(env, a, 10)
+		}
+	}
+	if env.JSON {
+		return env.PrintJSON(map[string]any{"format": 1, "study": o.study, "loaded": rows})
+	}
+	return nil
+}
+
+func saveMap(path string, m *logfile.Map) error {
+	var b bytes.Buffer
+	if err := m.Write(&b); err != nil {
+		return err
+	}
+	if err := writeNew(path, b.Bytes(), true); err != nil {
+		return err
+	}
+	return nil
+}
+
+func printProblems(env *Env, a logfile.Account, most int) {
+	for i, p := range a.Problems {
+		if i == most {
+			env.Printf("  … and %d more\n", len(a.Problems)-most+a.Unlisted)
+			break
+		}
+		env.Printf("  %s\n", p)
+	}
+	for _, g := range a.Gaps {
+		env.Printf("  gap of %.4g s before row %d\n", g.Seconds, g.Row)
+	}
+	for _, n := range a.Notes {
+		env.Printf("  · %s\n", n.Text)
+	}
+}
+
+// dryRun shows what would be understood of each log.
+func dryRun(env *Env, files []string, o loadOptions) error {
+	var all []*logfile.Guess
+	for _, name := range files {
+		f, err := os.Open(name)
+		if err != nil {
+			return fault.BadUsage("log-missing", "there is no such log").In(name)
+		}
+		g, err := logfile.Inspect(f, logfile.Options{})
+		f.Close()
+		if err != nil {
+			if x := fault.As(err); x != nil {
+				return x.In(name)
+			}
+			return err
+		}
+		if o.saveMap != "" && len(all) == 0 {
+			if err := saveMap(o.saveMap, g.Map()); err != nil {
+				return err
+			}
+		}
+		all = append(all, g)
+		if !env.JSON {
+			printGuess(env, name, g)
+		}
+	}
+	if env.JSON {
+		return env.PrintJSON(map[string]any{"format": 1, "files": files, "guesses": all})
+	}
+	return nil
+}
+
+func printGuess(env *Env, name string, g *logfile.Guess) {
+	env.Printf("%s: a %s log, times in %q (%s: %s)", name, g.Shape, g.Time.Column, g.Time.Form, g.Time.Why)
+	if g.PeriodS > 0 {
+		env.Printf(", a row every %s", time.Duration(g.PeriodS*float64(time.Second)).Round(time.Millisecond))
+	}
+	env.Printf("\n")
+	t := tabwriter.NewWriter(env, 0, 0, 2, ' ', 0)
+	fmt.Fprintf(t, "  column\trole\tplace\tunit\twhy\n")
+	cols := g.Columns
+	if g.Shape == logfile.Long {
+		cols = append(cols, g.Channels...)
+	}
+	for _, c := range cols {
+		why := c.Why
+		if !c.Sure {
+			why = "a guess: " + why
+		}
+		fmt.Fprintf(t, "  %s\t%s\t%s\t%s\t%s\n", c.Name, c.Role, c.Channel.Place, c.Channel.Unit, strings.TrimSpace(why))
+	}
+	t.Flush()
+	for _, x := range g.Gaps {
+		env.Printf("  gap of %.4g s before row %d\n", x.Seconds, x.Row)
+	}
+	for _, n := range g.Notes {
+		env.Printf("  · %s\n", n.Text)
+	}
+}

@@ -1,0 +1,169 @@
+package cli
+
+import (
+	"context"
+	"slices"
+	"text/tabwriter"
+
+	"github.com/spf13/cobra"
+
+	"trivet/answer"
+	"trivet/bench"
+	"trivet/fault"
+	"trivet/measure"
+	"trivet/study"
+)
+
+func newMeasure(env *Env) *cobra.Command {
+	var opt measureOptions
+	c := &cobra.Command{
+		Use:   "measure STUDY [RESPONSE…]",
+		Short: "Responses of each cook, with uncertainty",
+		Long: `Computes responses from the traces, marks and weighings of every cook, each
+with its standard uncertainty. Without names: all that the records allow.
+A target stands in brackets: "time_to_core(60 °C)".`,
+		Example: `  trivet measure sear-first-or-sear-last
+  trivet measure sear-first-or-sear-last cooking_loss 'time_to_core(55 °C)'
+  trivet measure sear-first-or-sear-last --cook L01-first --budget`,
+		Args: cobra.MinimumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			opt.names = args[1:]
+			return runMeasure(cmd.Context(), env, args[0], opt)
+		},
+	}
+	c.Flags().StringVar(&opt.cook, "cook", "", "only this cook, by label")
+	c.Flags().BoolVar(&opt.budget, "budget", false, "show where each uncertainty comes from")
+	c.Flags().BoolVar(&opt.list, "list", false, "list the built-in responses and stop")
+	return c
+}
+
+type measureOptions struct {
+	names  []string
+	cook   string
+	budget bool
+	list   bool
+}
+
+func runMeasure(ctx context.Context, env *Env, arg string, o measureOptions) error {
+	if o.list {
+		return listResponses(env)
+	}
+	src, err := env.openStudy(ctx, arg)
+	if err != nil {
+		return err
+	}
+	defer src.Close()
+	rec, err := src.Record(ctx, src.id)
+	if err != nil {
+		return err
+	}
+	if o.cook != "" {
+		c, err := findCook(rec, o.cook)
+		if err != nil {
+			return err
+		}
+		rec.Cooks = []study.Cook{*c}
+	}
+	if err := knownResponses(rec, o.names); err != nil {
+		return err
+	}
+	progress, done := env.progress("measuring cooks")
+	results, err := bench.Measure(ctx, src, rec, progress, o.names...)
+	done()
+	if err != nil {
+		return err
+	}
+	if env.JSON {
+		return measureJSON(env, rec, results)
+	}
+	measureText(env, results, o.budget)
+	return nil
+}
+
+// knownResponses refuses a name that is neither built in nor read anywhere.
+func knownResponses(rec *bench.Record, names []string) error {
+	known := study.ResponseNames()
+	for _, c := range rec.Cooks {
+		for _, r := range c.Readings {
+			if !slices.Contains(known, r.Response) {
+				known = append(known, r.Response)
+			}
+		}
+	}
+	for _, n := range names {
+		id, _ := study.SplitResponse(n)
+		if !slices.Contains(known, id) {
+			return fault.BadUsage("response-unknown", "no response is called %q", n).On("RESPONSE", n).
+				WithFix("one of: %s", clipList(known, 40))
+		}
+	}
+	return nil
+}
+
+func listResponses(env *Env) error {
+	if env.JSON {
+		return env.PrintJSON(study.Responses())
+	}
+	t := tabwriter.NewWriter(env, 0, 0, 2, ' ', 0)
+	for _, r := range study.Responses() {
+		name := r.ID
+		if r.Target {
+			name += "(60 °C)"
+		}
+		t.Write([]byte(name + "\t" + r.Unit + "\t" + r.What + "\n"))
+	}
+	return t.Flush()
+}
+
+func measureJSON(env *Env, rec *bench.Record, results []answer.CookResult) error {
+	type cook struct {
+		Label     string             `json:"cook"`
+		Block     string             `json:"block"`
+		Treatment string             `json:"treatment"`
+		Role      study.Role         `json:"role"`
+		Responses []measure.Response `json:"responses"`
+		Absent    []measure.Absent   `json:"absent"`
+		Notes     []fault.Note       `json:"notes"`
+	}
+	out := struct {
+		Format int    `json:"format"`
+		Study  string `json:"study"`
+		Method int    `json:"method_version"`
+		Cooks  []cook `json:"cooks"`
+	}{1, rec.Study.ID, measure.MethodVersion, []cook{}}
+	for _, r := range results {
+		out.Cooks = append(out.Cooks, cook{r.Cook.Label, r.Cook.Block, r.Cook.Treatment, r.Cook.Role,
+			r.Result.Responses, r.Result.Absent, r.Result.Notes})
+	}
+	return env.PrintJSON(out)
+}
+
+func measureText(env *Env, results []answer.CookResult, budget bool) {
+	for i, r := range results {
+		if i > 0 {
+			env.Printf("\n")
+		}
+		env.Printf("%s  (%s, block %s, %s)\n", r.Cook.Label, r.Cook.Treatment, r.Cook.Block, r.Cook.Role)
+		t := tabwriter.NewWriter(env, 0, 0, 2, ' ', 0)
+		for _, x := range r.Result.Responses {
+			t.Write([]byte("  " + x.Name + "\t" + env.value(x) + "\n"))
+			if budget {
+				for _, s := range x.Budget {
+					t.Write([]byte("    " + s.Name + "\t" + budgetLine(x, s) + "\n"))
+				}
+			}
+		}
+		t.Flush()
+		for _, a := range r.Result.Absent {
+			line := "  " + a.Name + ": " + a.Why
+			if a.Fix != "" {
+				line += "; " + a.Fix
+			}
+			env.Printf("%s\n", line)
+		}
+		env.PrintNotes(r.Result.Notes)
+	}
+	if len(results) == 0 {
+		env.Printf("The study has no cooks yet.\n")
+	}
+}
