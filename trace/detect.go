@@ -50,8 +50,12 @@ func (o DetectOptions) filled() DetectOptions {
 // pan down; with a core alone, where it first rises. A turn is where the slopes near the two faces change at once and in
 // opposite directions: the hot face begins to fall as the other begins to
 // rise. Off heat is the last change where the hot face begins to fall for
-// good and the other face does not begin to rise. The thresholds are our
-// choice, tried on computed cooks only; common practice, no source.
+// good and the other face does not begin to rise.
+//
+// Turns need a sensor within about 3 mm of either face: conduction smooths
+// the bend away deeper (at 5 mm under a face of meat it takes minutes). With
+// one such sensor only heat on and off heat are offered. The thresholds are
+// our choice, tried on computed cooks only; no source.
 func Detect(traces []*Trace, opt DetectOptions) []Event {
 	opt = opt.filled()
 	var out []Event
@@ -329,9 +333,7 @@ func slopeChanges(a, b *Trace, fromUS int64, opt DetectOptions) []change {
 		if !top {
 			continue
 		}
-		if b == nil {
-			c.turn = true
-		} else {
+		if b != nil {
 			// After a turn both slopes ease back, which looks like a small turn
 			// the other way: a turn is not much weaker than the last.
 			c.turn = c.da*c.db < 0 && min(math.Abs(c.da), math.Abs(c.db)) > opt.StepK/2+2*c.noise && score(c) > weakest

@@ -84,6 +84,8 @@ func TestDetectReadsACook(t *testing.T) {
 	}{
 		{"two turns, sensors 2 mm under each face", 0.05, []float64{2, 15, 28}, 60, 600, 1000, []float64{240, 420}},
 		{"turned each minute", 0.05, []float64{2, 15, 28}, 45, 405, 800, []float64{105, 165, 225, 285, 345}},
+		{"not turned", 0.05, []float64{2, 15, 28}, 60, 600, 1000, nil},
+		{"turned every 15 s", 0.05, []float64{2, 28}, 60, 240, 600, []float64{75, 90, 105, 120, 135, 150, 165, 180, 195, 210, 225}},
 		{"noisy", 0.15, []float64{2, 28}, 60, 600, 1000, []float64{330}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -102,6 +104,32 @@ func TestDetectReadsACook(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+func TestDetectOffersNoTurnsItCannotSee(t *testing.T) {
+	turned := []float64{240, 420}
+	for name, c := range map[string]struct {
+		place  Place
+		depths []float64
+	}{
+		"one sensor near a face": {Depth, []float64{2}},
+		"sensors 8 mm deep":      {Depth, []float64{8, 22}},
+		"a core alone":           {Core, []float64{15}},
+	} {
+		cook := panCook(60, 600, 1000, turned, 0.05, c.depths...)
+		for _, tr := range cook[1:] {
+			tr.Channel.Place = c.place
+		}
+		events := Detect(cook, DetectOptions{})
+		if len(events) == 0 || events[0].Kind != HeatOn || abs(events[0].AtUS-60e6) > 8e6 {
+			t.Errorf("%s: %+v", name, events)
+		}
+		for _, e := range events {
+			if e.Kind == Turn {
+				t.Errorf("%s: %+v", name, e)
+			}
+		}
 	}
 }
 
