@@ -3,6 +3,7 @@ package study
 import (
 	"fmt"
 	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 )
@@ -58,4 +59,30 @@ func TestTheManualIsTrue(t *testing.T) {
 		return
 	}
 	t.Errorf("the table of responses differs:\n%s", table.String())
+}
+
+// TestExamplesAreRead reads every study of the examples, and holds it against
+// the schema.
+func TestExamplesAreRead(t *testing.T) {
+	files, err := filepath.Glob("../examples/*/study.yaml")
+	if err != nil || len(files) == 0 {
+		t.Fatal("no examples", err)
+	}
+	schema := compiled(t)
+	for _, file := range files {
+		b, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := Parse(file, b); err != nil {
+			t.Error(err)
+		}
+		v, err := asJSON(t, b)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := schema.Validate(v); err != nil {
+			t.Errorf("%s: %v", file, err)
+		}
+	}
 }

@@ -220,8 +220,26 @@ func (p *parser) marginFits(n ast.Node, at string, q *Question) {
 			bad("no-unit", fmt.Sprintf(`write it in %s, such as "5 %s"`, d.Unit, d.Unit), "a margin needs a unit")
 		case m.MarginKind == quantity.MarginPoints && d.Unit != "%", m.MarginKind == quantity.MarginAmount && !sameScale(m, d.Unit):
 			bad("unit", fmt.Sprintf(`write it in %s, such as "5 %s"`, d.Unit, d.Unit), "this margin is not in the unit of %s", d.ID)
+		default:
+			q.Margin = inReadingUnit(d.Unit, m)
 		}
 	}
+}
+
+// inReadingUnit converts an amount margin to the unit in which a reading is
+// typed in: 0.5 cm for a reading in mm is 5 mm.
+func inReadingUnit(unit string, m quantity.Margin) quantity.Margin {
+	if m.MarginKind != quantity.MarginAmount || m.Kind == quantity.KindOther {
+		return m
+	}
+	one, err := quantity.ParseAmount(m.Kind, "1 "+unit)
+	if m.Kind == quantity.KindDifference {
+		one, err = quantity.ParseAmount(m.Kind, "+1 "+unit)
+	}
+	if err == nil && one.Value > 0 {
+		m.Value, m.Kind, m.Unit = round12(m.Value/one.Value), quantity.KindOther, unit
+	}
+	return m
 }
 
 // compoundUnits are units that package quantity does not convert, in the unit

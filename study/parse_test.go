@@ -184,8 +184,16 @@ func TestMarginsAreReadInTheUnitOfTheirResponse(t *testing.T) {
 		{"steam_rate", "2 g/min", 2, "g/min"},
 		{"steam_heat", "0.1 kW", 100, "W"},
 		{"lethality", "0.5 log10", 0.5, "log10"},
+		{"width", "0.5 cm", 5, "mm"},
+		{"mass", "1 oz", 28.349523125, "g"},
+		{"crumb", "+2 °C", 3.6, "°F"},
+		{"shear", "5 N", 5, "N"},
+		{"wait", "1:30", 1.5, "min"},
+		{"moisture", "2 points", 2, "points"},
+		{"cracks", "2", 2, ""},
 	} {
-		doc := "study: T\nquestions: [{id: q, response: " + c.response + ", margin: \"" + c.margin + "\"}]\n"
+		doc := "study: T\nquestions: [{id: q, response: " + c.response + ", margin: \"" + c.margin + "\"}]\n" +
+			"readings: [{id: width, unit: mm}, {id: mass, unit: g}, {id: crumb, unit: °F}, {id: shear, unit: N}, {id: wait, unit: min}, {id: moisture, unit: \"%\"}, {id: cracks, kind: count}]\n"
 		s, err := Parse("t", []byte(doc))
 		if err != nil {
 			t.Errorf("%s, %s: %v", c.response, c.margin, err)

@@ -76,8 +76,11 @@ type Question struct {
 	Response string    // id of a response
 	Compare  Contrast  // treatment against control
 	Claim    Direction // default Higher
-	Margin   quantity.Margin
-	Tasting  *TastingQuestion
+	// Margin is the smallest difference that matters. An amount is in the
+	// unit of the response: that of a built-in response as Responses gives
+	// it, or that in which the reading is typed in.
+	Margin  quantity.Margin
+	Tasting *TastingQuestion
 	// Judged marks a reading that rests on a person's judgement; Blind says
 	// whether that person did not know the treatment.
 	Judged, Blind bool
