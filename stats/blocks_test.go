@@ -45,6 +45,40 @@ func TestAdjustmentsReduceToT(t *testing.T) {
 	}
 }
 
+// Groups of 12 (control), 4, 6 and 9: R 4.2.2, mvtnorm 1.1-3, pmvt with an
+// absolute error of 1e-7.
+func TestDunnettUnequalGroups(t *testing.T) {
+	lambda := make([]float64, 3)
+	for i, n := range []float64{4, 6, 9} {
+		lambda[i] = math.Sqrt(n / (12 + n))
+	}
+	for _, c := range []struct{ t, p float64 }{{1.5, 0.3479263}, {2.2, 0.0982253}, {2.9, 0.0207703}} {
+		if got := Dunnett(c.t, lambda, 27); math.Abs(got-c.p) > 1e-6 {
+			t.Errorf("t = %g: p = %.7f, want %.7f", c.t, got, c.p)
+		}
+	}
+	// The loadings come back from the correlations of a fitted model.
+	corr := make([][]float64, 3)
+	for i := range corr {
+		corr[i] = make([]float64, 3)
+		for j := range corr[i] {
+			corr[i][j] = lambda[i] * lambda[j]
+		}
+		corr[i][i] = 1
+	}
+	back, ok := loadings(corr)
+	if !ok {
+		t.Fatal("no loadings found")
+	}
+	for i := range back {
+		near(t, "loading", back[i], lambda[i], 1e-12)
+	}
+	corr[0][1], corr[1][0] = -0.2, -0.2
+	if _, ok := loadings(corr); ok {
+		t.Error("loadings of correlations that have none")
+	}
+}
+
 func TestHolmAgreesWithR(t *testing.T) {
 	r := references(t, "padjust")
 	got := Holm([]float64{.001, .012, .013, .04, .04, .2, .6})

@@ -27,15 +27,15 @@ type grouping struct {
 // Everywhere F = [Q, r] with r the least-squares residuals of y, so the last
 // row and column of a moment matrix belong to the response.
 type remlProblem struct {
-	n, p   int // rows, columns of Q
-	order  []int
-	within []float64 // FᵀF inside the levels of factor 1, (p+1)²
-	level1 []int     // level of factor 1 of each row
-	sizes  []sizeClass
+	n, p   int         // rows; columns of Q
+	order  []int       // order[0] is the grouping taken as factor 1, as the caller counts
 	f      [][]float64 // F by columns
-	d1, d2 []float64   // rows per level
-	t1, t2 [][]float64
-	parts  []remlPart
+	within []float64   // FᵀF inside the levels of factor 1, (p+1)²
+	level1 []int       // level of factor 1 of each row
+	d1, d2 []float64   // rows per level of either factor
+	t1, t2 [][]float64 // sums of F over the rows of each level
+	sizes  []sizeClass // levels of factor 1 by their number of rows
+	parts  []remlPart  // only with two factors
 }
 
 // sizeClass gathers the levels of factor 1 with equally many rows: they enter

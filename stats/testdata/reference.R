@@ -79,3 +79,9 @@ for (formula in list(rating ~ temp + (1|judge), rating ~ temp + contact + (1|jud
   m <- suppressWarnings(clmm(formula, wine, nAGQ = 40, control = clmm.control(gradTol = 1e-10)))
   print(coef(summary(m)), digits = 12); print(c(VarCorr(m)$judge[1], logLik(m)), digits = 12)
 }
+
+# blocks_test.go, with mvtnorm 1.1-3
+cat("\n## Dunnett, groups of 12 (control), 4, 6, 9\n")
+n <- c(4, 6, 9); l <- sqrt(n/(12 + n)); R <- l %o% l; diag(R) <- 1
+for (x in c(1.5, 2.2, 2.9))
+  cat(x, sprintf("%.7f", 1 - mvtnorm::pmvt(-rep(x, 3), rep(x, 3), df = 27, corr = R, algorithm = mvtnorm::GenzBretz(maxpts = 5e6, abseps = 1e-7))[1]), "\n")
