@@ -190,28 +190,75 @@ func fixture() *Trace {
 	return t
 }
 
-// A block stored by the first version stays readable.
+// stored are the blocks of version 1 in testdata: one whose chunks are
+// compressed, one whose chunks are not. The sums were printed by
+// testdata/peer/read_v1.py, a reader in Python written from FORMAT.md alone.
+var stored = []struct {
+	name                    string
+	in                      *Trace
+	missing                 int
+	times, counts, weighted int64
+	encodings               []byte
+}{
+	{"testdata/v1.tvtr", fixture(), 45, 1249759997000, 3356738, 9450898512, []byte{2, 2}},
+	{"testdata/v1-jitter.tvtr", cookLog(5000, 100_000, 3000, 1000, 0.1), 0, 8888204185997518000, 1077360, 3304514982, []byte{1, 1}},
+}
+
+// Blocks stored by the first version stay readable, and read as another
+// program reads them.
 func TestReadsVersion1(t *testing.T) {
-	const name = "testdata/v1.tvtr"
-	if *update {
-		b, err := Encode(nil, fixture())
+	for _, c := range stored {
+		if *update {
+			b, err := Encode(nil, c.in)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if err := os.WriteFile(c.name, b, 0o644); err != nil {
+				t.Fatal(err)
+			}
+		}
+		b, err := os.ReadFile(c.name)
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := os.WriteFile(name, b, 0o644); err != nil {
+		s, err := Open(b)
+		if err != nil {
 			t.Fatal(err)
 		}
+		for i, chunk := range s.Chunks {
+			if chunk.data[0] != c.encodings[i] {
+				t.Errorf("%s: chunk %d has encoding %d", c.name, i, chunk.data[0])
+			}
+		}
+		got, err := Decode(b)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if d := cmp.Diff(c.in, got, sameTrace); d != "" {
+			t.Fatal(d)
+		}
+		var times, counts, weighted, k int64 // weights count present samples
+		for i, v := range got.Counts {
+			times, counts = times+got.TimesUS[i], counts+v
+			if !got.Missing.Has(i) {
+				weighted += k * v
+				k++
+			}
+		}
+		if got.Missing.Count() != c.missing || times != c.times || counts != c.counts || weighted != c.weighted {
+			t.Errorf("%s: %d missing, sums %d %d %d", c.name, got.Missing.Count(), times, counts, weighted)
+		}
 	}
-	b, err := os.ReadFile(name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	got, err := Decode(b)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if d := cmp.Diff(fixture(), got, sameTrace); d != "" {
-		t.Fatal(d)
+}
+
+// A partition coded by hand from FORMAT.md: residuals 0, −1, 1, 5 zigzag to
+// 0, 1, 2, 10; with k = 1 their codes are 00, 01, 100, 1111100.
+func TestRiceByHand(t *testing.T) {
+	r := &reader{b: []byte{1, 0b00011001, 0b11110000, 0xaa}}
+	out := make([]int64, 4)
+	r.residuals(out)
+	if r.bad || len(r.b) != 1 || out[0] != 0 || out[1] != -1 || out[2] != 1 || out[3] != 5 {
+		t.Error(out, r)
 	}
 }
 
