@@ -9,7 +9,7 @@ var _ ResponseMethod = ANotA{}
 // Describe implements Method.
 func (ANotA) Describe() Description {
 	return Description{
-		Name: "a-not-a", Title: "A-not-A test", Standard: "ISO 8588:2017", Kind: KindResponse,
+		Name: "a-not-a", Title: "A-not-A test", Standard: "ISO 8588", Kind: KindResponse,
 		Ask: "You have tasted A. Is this sample A, or not A?",
 		MayClaim: []string{
 			"that these assessors answered \"not A\" more often to the other product than to A",

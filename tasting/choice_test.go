@@ -513,6 +513,40 @@ func BenchmarkFewestAssessors(b *testing.B) {
 	}
 }
 
+func BenchmarkSizeANotA(b *testing.B) {
+	for _, d := range []float64{.5, 1, 2} {
+		b.Run(fmt.Sprint("d=", d), func(b *testing.B) {
+			b.ReportAllocs()
+			for b.Loop() {
+				if _, err := SizeResponses(ANotA{}, d, .05, .1); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}
+
+func BenchmarkSequentialRisks(b *testing.B) {
+	b.ReportAllocs()
+	q, err := NewSequential(Triangle{}, Goal{Alpha: .05, Beta: .05, DPrime: .5})
+	if err != nil {
+		b.Fatal(err)
+	}
+	for b.Loop() {
+		q.Risks(0)
+	}
+}
+
+func BenchmarkOverdispersion(b *testing.B) {
+	b.ReportAllocs()
+	reps := fromCounts(4, 1, 4, 5, 6, 4)
+	for b.Loop() {
+		if _, err := Overdispersed(reps, Ratio{1, 3}, true); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
 func BenchmarkScore(b *testing.B) {
 	b.ReportAllocs()
 	for b.Loop() {

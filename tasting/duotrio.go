@@ -12,7 +12,7 @@ var _ ForcedChoice = DuoTrio{}
 // Describe implements Method.
 func (m DuoTrio) Describe() Description {
 	d := Description{
-		Name: "duo-trio", Title: "duo-trio test, balanced reference", Standard: "ISO 10399:2017", Kind: KindChoice,
+		Name: "duo-trio", Title: "duo-trio test, balanced reference", Standard: "ISO 10399", Kind: KindChoice,
 		Ask: "The first sample is the reference. Which of the two coded samples is like it? If you cannot tell, guess.",
 		MayClaim: []string{
 			"that these assessors could tell the two products apart by some property left unmasked",

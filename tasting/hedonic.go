@@ -20,7 +20,7 @@ var _ TableMethod = Hedonic{}
 // Describe implements Method.
 func (Hedonic) Describe() Description {
 	return Description{
-		Name: "hedonic", Title: "9-point hedonic test", Standard: "ISO 11136:2014", Kind: KindScale,
+		Name: "hedonic", Title: "9-point hedonic test", Standard: "ISO 11136", Kind: KindScale,
 		Ask:      "How much do you like this sample? 1 dislike extremely, 5 neither, 9 like extremely.",
 		MayClaim: []string{"that these tasters liked one product more, and by how many points on average"},
 		Not: []string{

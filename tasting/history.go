@@ -19,6 +19,7 @@ const (
 	EntryAnswered  EntryKind = "answered"
 	EntryRefused   EntryKind = "refused" // a ballot that could not be taken
 	EntryWithdrawn EntryKind = "withdrawn"
+	EntryDeviated  EntryKind = "deviated" // something did not go to plan
 	EntryClosed    EntryKind = "closed"
 )
 

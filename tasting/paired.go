@@ -12,7 +12,7 @@ var _ ForcedChoice = Paired{}
 // Describe implements Method.
 func (m Paired) Describe() Description {
 	d := Description{
-		Name: "2-afc", Title: "paired comparison (2-AFC), one-sided", Standard: "ISO 5495:2005", Kind: KindChoice,
+		Name: "2-afc", Title: "paired comparison (2-AFC), one-sided", Standard: "ISO 5495", Kind: KindChoice,
 		Ask: "Which sample has more of the named attribute? If you cannot tell, guess.",
 		MayClaim: []string{
 			"that the product named before tasting has more of the named attribute to these assessors",

@@ -21,7 +21,7 @@ var _ TableMethod = Rated{}
 // Describe implements Method.
 func (Rated) Describe() Description {
 	return Description{
-		Name: "rated", Title: "rated attributes", Standard: "ISO 4121:2003", Kind: KindScale,
+		Name: "rated", Title: "rated attributes", Standard: "ISO 4121", Kind: KindScale,
 		Ask:      "Mark how strong each attribute is in each sample, between the two ends shown.",
 		MayClaim: []string{"that the panel rated one product higher on a named attribute, and by how much of the scale"},
 		Not: []string{

@@ -230,9 +230,19 @@ func hypergeometric(t TwoByTwo) (lo int, pmf []float64) {
 	yes := t.Hits + t.FalseAlarms
 	lo = max(0, yes-t.Noises)
 	hi := min(yes, t.Signals)
-	total := logChoose(t.Signals+t.Noises, yes)
-	for k := lo; k <= hi; k++ {
-		pmf = append(pmf, math.Exp(logChoose(t.Signals, k)+logChoose(t.Noises, yes-k)-total))
+	pmf = make([]float64, hi-lo+1)
+	// From the mode outwards by the ratio of neighbours, so that nothing
+	// underflows on the way to where the probability is.
+	mode := min(hi, max(lo, (yes+1)*(t.Signals+1)/(t.Signals+t.Noises+2)))
+	pmf[mode-lo] = math.Exp(logChoose(t.Signals, mode) + logChoose(t.Noises, yes-mode) - logChoose(t.Signals+t.Noises, yes))
+	ratio := func(k int) float64 { // P(k+1)/P(k)
+		return float64(t.Signals-k) * float64(yes-k) / (float64(k+1) * float64(t.Noises-yes+k+1))
+	}
+	for k := mode; k < hi; k++ {
+		pmf[k+1-lo] = pmf[k-lo] * ratio(k)
+	}
+	for k := mode; k > lo; k-- {
+		pmf[k-1-lo] = pmf[k-lo] / ratio(k-1)
 	}
 	return lo, pmf
 }
@@ -305,14 +315,15 @@ func SizeResponses(m ResponseMethod, dPrime, alpha, beta float64) (*ResponsePlan
 		return nil, err
 	}
 	h, f := m.Rates(dPrime, m.Fair(dPrime))
-	// The normal approximation says where to start looking.
+	// The normal approximation says where to start looking; Fisher's test,
+	// being conservative, needs more.
 	za, zb := normalQuantile(1-alpha), normalQuantile(1-beta)
 	guess := int(math.Pow(za+zb, 2) * (h*(1-h) + f*(1-f)) / math.Pow(h-f, 2))
 	const most = 400
 	if guess > most {
 		return nil, fault.New("too-many-assessors", "d′ = %s needs more than %d judgements of each kind", number(dPrime), most).WithFix("use a choice method, or a larger difference")
 	}
-	for n := max(2, guess/2); n <= 2*most; n++ {
+	for n := max(2, guess*9/10); n <= 2*most; n++ {
 		size, power := fisherPower(n, h, f, alpha)
 		if power >= 1-beta {
 			return &ResponsePlan{m.Describe().Name, 2 * n, n, size, power, alpha, beta, dPrime, h, f}, nil

@@ -524,6 +524,21 @@ func TestRolesThatKnowDoNotServeOrTaste(t *testing.T) {
 	}
 }
 
+func TestBlindingOf(t *testing.T) {
+	for _, tc := range []struct {
+		people map[string][]Role
+		want   Blinding
+	}{
+		{map[string][]Role{"cook": {Lead, Preparer}, "helper": {Server}, "guest": {Taster}}, DoubleBlind},
+		{map[string][]Role{"cook": {Preparer, Server}, "guest": {Taster}}, SingleBlind},
+		{map[string][]Role{"cook": {Preparer, Server, Taster}, "guest": {Taster}}, NotBlind},
+	} {
+		if got := BlindingOf(tc.people); got != tc.want {
+			t.Errorf("%v: %s", tc.people, got)
+		}
+	}
+}
+
 const goldenDeal = `P03 167l 843f 532l
 P04 897l 917f 207f
 P06 846f 254l 341l

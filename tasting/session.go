@@ -43,7 +43,30 @@ type Session struct {
 	Entries map[string]int  `json:"entries"` // answer id → history entry
 	Gone    map[string]bool `json:"gone"`    // assessors who withdrew
 	History History         `json:"history"`
-	Closed  *Revelation     `json:"closed,omitempty"`
+	// Deviations are what did not go to plan: a spilt cup, trays swapped, an
+	// answer changed.
+	Deviations []Deviation `json:"deviations,omitempty"`
+	Closed     *Revelation `json:"closed,omitempty"`
+}
+
+// Deviation is something that did not go to plan.
+type Deviation struct {
+	AtUS int64  `json:"at_us"`
+	Tray int    `json:"tray,omitempty"` // 0: the whole tasting
+	What string `json:"what"`
+}
+
+// Deviate records a deviation; the result shows it. It can be recorded after
+// closing too.
+func (s *Session) Deviate(tray int, what string, at time.Time, random io.Reader) error {
+	if strings.TrimSpace(what) == "" || tray < 0 || tray > len(s.Trays) {
+		return fault.New("deviation", "a deviation says what happened, and at which tray").On("tray", fmt.Sprint(tray)).WithFix("trays run from 1 to %d; 0 is the whole tasting", len(s.Trays))
+	}
+	if _, err := s.History.add(EntryDeviated, at, fmt.Sprintf("tray %d: %s", tray, what), random); err != nil {
+		return err
+	}
+	s.Deviations = append(s.Deviations, Deviation{at.UnixMicro(), tray, what})
+	return nil
 }
 
 // Revelation is what closing makes public.
@@ -243,6 +266,13 @@ func (s *Session) closingNotes(k *Key) []fault.Note {
 	}
 	if n := len(s.Gone); n > 0 {
 		notes = append(notes, fault.Notef("withdrawn", "%d assessors withdrew; their answers are not in the result", n))
+	}
+	for _, d := range s.Deviations {
+		where := "the tasting"
+		if d.Tray > 0 {
+			where = fmt.Sprintf("tray %d", d.Tray)
+		}
+		notes = append(notes, fault.Notef("deviation", "deviation at %s: %s", where, d.What))
 	}
 	refused := 0
 	for _, e := range s.History.Entries {

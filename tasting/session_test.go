@@ -165,6 +165,20 @@ func TestWithdrawalRemovesTheAnswersAndKeepsTheChain(t *testing.T) {
 	}
 }
 
+func TestDeviationsAreShownAtClosing(t *testing.T) {
+	key, salt, s := openTriangle(t, 6)
+	if err := s.Deviate(2, "cup 1 spilt and poured again", noon, fixedRandom(1)); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Deviate(7, "no such tray", noon, fixedRandom(1)); err == nil {
+		t.Error("a tray that does not exist deviated")
+	}
+	notes, err := s.Close(key, salt, noon, fixedRandom(2))
+	if err != nil || !strings.Contains(fmt.Sprint(notes), "tray 2: cup 1 spilt") || s.History.Verify() != nil {
+		t.Errorf("%v %v", notes, err)
+	}
+}
+
 func TestTetradGroupMayBeNamedByEitherHalf(t *testing.T) {
 	key := deal(t, Setup{Method: "tetrad", Products: twoWays(), Assessors: panel(3)}, 5)
 	lock, salt, _ := LockKey(key, fixedRandom(6))

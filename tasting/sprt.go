@@ -43,6 +43,9 @@ func NewSequential(m ForcedChoice, g Goal) (*Sequential, error) {
 	if p1 >= 1 {
 		return nil, fault.BadUsage("pd-range", "a sequential test needs a share of discriminators below 1").On("pd", number(g.Discriminators)).WithFix("for example 0.30")
 	}
+	if powerGuaranteedFrom(p1-p0, g.Alpha, g.Beta) > mostAssessors {
+		return nil, fault.New("too-many-assessors", "a difference this small needs more answers than this tool follows").WithFix("use a method with more power for it, or a larger difference")
+	}
 	k := math.Log(p1 * (1 - p0) / (p0 * (1 - p1)))
 	return &Sequential{
 		P0: p0, P1: p1, Alpha: g.Alpha, Beta: g.Beta,
@@ -120,37 +123,43 @@ func (q *Sequential) Risks(cap int) Risks {
 }
 
 // run returns the chances of both decisions and of none, and the mean number
-// of answers, when each answer is right with probability p.
+// of answers, when each answer is right with probability p. Only counts
+// between the lines are kept, a window of constant width.
 func (q *Sequential) run(p float64, cap int) (up, low, left, mean float64) {
-	state := []float64{1} // state[x]: still going on with x right
+	window, from := []float64{1}, 0 // window[i]: still going on with from+i right
 	left = 1
-	for n := 1; left > 1e-12 && (cap == 0 || n <= cap) && n < 100_000; n++ {
+	for n := 1; left > 1e-12 && (cap == 0 || n <= cap) && n < longest; n++ {
 		mean += left
-		next := make([]float64, n+1)
-		for x, w := range state {
-			if w != 0 {
-				next[x] += w * (1 - p)
-				next[x+1] += w * p
-			}
-		}
 		lower, upper := q.Bounds(n)
+		first := max(0, lower+1)
+		next := make([]float64, max(0, min(n, upper-1)-first+1))
 		left = 0
-		for x, w := range next {
-			switch {
+		for i := range len(window) + 1 {
+			w := 0.0
+			if i < len(window) {
+				w += window[i] * (1 - p)
+			}
+			if i > 0 {
+				w += window[i-1] * p
+			}
+			switch x := from + i; {
+			case w == 0:
 			case x >= upper:
 				up += w
-				next[x] = 0
 			case x <= lower:
 				low += w
-				next[x] = 0
 			default:
+				next[x-first] = w
 				left += w
 			}
 		}
-		state = next
+		window, from = next, first
 	}
 	return up, low, left, mean
 }
+
+// longest ends a recursion that no table of assessors could follow.
+const longest = 1_000_000
 
 // Says words a sequential outcome.
 func (q *Sequential) Says(s Step, n, x int) []string {

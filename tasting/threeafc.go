@@ -11,7 +11,7 @@ var _ ForcedChoice = ThreeAFC{}
 // Describe implements Method.
 func (ThreeAFC) Describe() Description {
 	return Description{
-		Name: "3-afc", Title: "3-AFC test", Standard: "ISO 13301:2018 (as used for thresholds)", Kind: KindChoice,
+		Name: "3-afc", Title: "3-AFC test", Standard: "ISO 13301 (as used for thresholds)", Kind: KindChoice,
 		Ask: "One of these three samples has more of the named attribute. Which? If you cannot tell, guess.",
 		MayClaim: []string{
 			"that the product named before tasting has more of the named attribute to these assessors",

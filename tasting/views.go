@@ -37,6 +37,34 @@ func MayHold(a, b Role) bool {
 	return !(knows(a) && blind(b) || knows(b) && blind(a))
 }
 
+// Blinding words who knew what, from the roles each person held.
+type Blinding string
+
+// Degrees of blinding.
+const (
+	DoubleBlind Blinding = "double-blind" // nobody who served or tasted knew
+	SingleBlind Blinding = "single-blind" // tasters did not know, someone who served did
+	NotBlind    Blinding = "not blind"    // someone who tasted knew
+)
+
+// BlindingOf returns the degree a tasting had. A person who held the lead's
+// or the preparer's role knew what was in the cups.
+func BlindingOf(people map[string][]Role) Blinding {
+	out := DoubleBlind
+	for _, roles := range people {
+		if !slices.Contains(roles, Lead) && !slices.Contains(roles, Preparer) {
+			continue
+		}
+		if slices.Contains(roles, Taster) {
+			return NotBlind
+		}
+		if slices.Contains(roles, Server) {
+			out = SingleBlind
+		}
+	}
+	return out
+}
+
 // PreparerSheet is the carve-and-plate sheet: piece by piece, each portion
 // and the cup it goes into. It names pieces, not treatments.
 type PreparerSheet struct {
