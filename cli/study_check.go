@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -24,12 +25,13 @@ its line and column (exit status 1). Otherwise it lists, the gravest first,
 what a question cannot be answered with (error), what a sound plan says and
 this one does not (missing), and what a reader will ask about (doubt).
 
-STUDY is a study document or the folder that holds a study.yaml.`,
+STUDY is a study document, the folder that holds a study.yaml, or the id of a
+study in the notebook (its document is checked).`,
 		Example: `  trivet study check study.yaml
   trivet study check . --strict`,
 		Args: cobra.ExactArgs(1),
-		RunE: func(_ *cobra.Command, args []string) error {
-			f, err := readStudyFile(args[0])
+		RunE: func(cmd *cobra.Command, args []string) error {
+			f, err := env.studyToCheck(cmd.Context(), args[0])
 			if err != nil {
 				return err
 			}
@@ -54,7 +56,28 @@ STUDY is a study document or the folder that holds a study.yaml.`,
 	return c
 }
 
-// studyFile is a study document on disk with the cook files it names.
+// studyToCheck finds a study document on disk or, by its id, in the notebook.
+func (e *Env) studyToCheck(ctx context.Context, arg string) (*studyFile, error) {
+	if _, err := os.Stat(arg); err == nil || study.NewID(arg) != arg {
+		return readStudyFile(arg)
+	}
+	src, err := e.openStudy(ctx, arg)
+	if err != nil {
+		return nil, err
+	}
+	defer src.Close()
+	rec, err := src.Record(ctx, src.id)
+	if err != nil {
+		return nil, err
+	}
+	document, err := study.ReadDocument(arg, rec.Document)
+	if err != nil {
+		return nil, err
+	}
+	return &studyFile{arg, document, rec.Study, rec.CookFiles}, nil
+}
+
+// studyFile is a study document with the cook files it names.
 type studyFile struct {
 	path      string
 	document  *study.Document
