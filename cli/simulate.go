@@ -215,7 +215,7 @@ func simulateFile(ctx context.Context, env *Env, o simulateOptions, file string)
 	}
 	s.followMoments(field)
 	s.judge()
-	if o.samples > 0 {
+	if o.samples != 0 {
 		progress, done := env.progress("sampling " + file)
 		s.samples, err = cook.Sample(ctx, heat.Sampling{N: o.samples, Seed: o.seed, Options: heat.Options{Fast: true}, Progress: progress})
 		done()
@@ -228,7 +228,7 @@ func simulateFile(ctx context.Context, env *Env, o simulateOptions, file string)
 		s.notes = append(s.notes, s.samples.Notes...)
 	}
 	if len(cook.Uncertain) > 0 && o.samples == 0 {
-		s.notes = append(s.notes, fault.Notef("uncertain-not-sampled", "%d values of the cook file are uncertain and stand at their middle; --samples 1000 shows what they do.", len(cook.Uncertain)))
+		s.notes = append(s.notes, fault.Notef("uncertain-not-sampled", "Uncertain values of the cook file stand at their middle (%d of them); --samples 1000 shows what they do.", len(cook.Uncertain)))
 	}
 	return s, nil
 }

@@ -76,7 +76,7 @@ func summaryText(env *Env, s *simulated) {
 		when = "at the pull"
 		line := fmt.Sprintf("Pulled after %s with the core at %s.", span(*u.PullTimeS), env.temperature(*u.CoreAtPullC))
 		if u.CarryoverK != nil && u.CorePeakC != nil && u.TimeToPeakS != nil {
-			line += fmt.Sprintf(" It goes on to %s, %s more, %s after the pull.", env.temperature(*u.CorePeakC), env.difference(*u.CarryoverK), span(*u.TimeToPeakS))
+			line += fmt.Sprintf(" It goes on to %s, %s more, %s after the pull.", env.temperature(*u.CorePeakC), strings.TrimPrefix(env.difference(*u.CarryoverK), "+"), span(*u.TimeToPeakS))
 		}
 		say("%s", line)
 	} else {
