@@ -82,23 +82,28 @@ type checker struct {
 	out   []Finding
 }
 
-// add lists a finding. The formatted text is split at the first "; ": what
-// is so, and what to do.
+// add lists a finding. The format is split at its first "; ": what is so, and
+// what to do. A "; " inside a value splits nothing.
 func (c *checker) add(severity Severity, code fault.Code, where string, line int, format string, args ...any) {
-	what, fix, _ := strings.Cut(fmt.Sprintf(format, args...), "; ")
-	c.out = append(c.out, Finding{Severity: severity, Code: code, Where: where, Line: line, What: what, Fix: fix})
+	whatForm, fixForm, _ := strings.Cut(format, "; ")
+	n := strings.Count(whatForm, "%") - 2*strings.Count(whatForm, "%%")
+	f := Finding{Severity: severity, Code: code, Where: where, Line: line, What: fmt.Sprintf(whatForm, args[:n]...)}
+	if fixForm != "" {
+		f.Fix = fmt.Sprintf(fixForm, args[n:]...)
+	}
+	c.out = append(c.out, f)
 }
 
 func (c *checker) claim() {
 	claim := c.study.Claim
-	for _, m := range []struct{ key, text, what string }{
-		{"says", claim.Says, "the claim is not written down; write the sentence under test in one line"},
-		{"scope", claim.Scope, "the claim's scope is open; name the food, the cut and the method it is about"},
-		{"fair", claim.Fair, "nothing says why this contrast is a fair test; name what is the same in both treatments"},
-		{"against", claim.Against, "nothing says what would count against the claim; decide it before any data"},
+	for _, m := range []struct{ key, text, what, fix string }{
+		{"says", claim.Says, "the claim is not written down", "write the sentence under test in one line"},
+		{"scope", claim.Scope, "the claim's scope is open", "name the food, the cut and the method it is about"},
+		{"fair", claim.Fair, "nothing says why this contrast is a fair test", "name what is the same in both treatments"},
+		{"against", claim.Against, "nothing says what would count against the claim", "decide it before any data"},
 	} {
 		if m.text == "" {
-			c.add(Missing, "claim-"+fault.Code(m.key), "claim."+m.key, 0, "%s", m.what)
+			c.add(Missing, "claim-"+fault.Code(m.key), "claim."+m.key, 0, "%s; %s", m.what, m.fix)
 		}
 	}
 }

@@ -162,7 +162,7 @@ type RunSlot struct {
 
 // Foods lists what is handled and eaten.
 type Foods struct {
-	Animal    string // beef | pork | lamb | chicken | turkey | fish | egg | none
+	Animal    string // beef | pork | lamb | veal | game | chicken | turkey | duck | fish | shellfish | egg | none
 	Form      string // intact | ground | tenderised | injected | stuffed
 	Allergens []string
 	Fat       string // frying or basting fat, if any
