@@ -125,7 +125,7 @@ func (a *assembler) question(f *answer.Finding) Question {
 		return q
 	}
 	value := a.valueMeasure(f.Response, f.Unit)
-	q.Evidence = &Evidence{Response: f.Response, Measure: a.differenceMeasure(f), Value: value,
+	q.Evidence = &Evidence{Response: a.words.Response(f.Response), Measure: a.differenceMeasure(f), Value: value,
 		Estimate: ev.Estimate, SE: ev.SE, DF: ev.DF, Outer: span(ev.Wide), Inner: span(ev.Narrow), Level: 1 - ev.Level,
 		Margin: ev.MarginValue, Claim: figure.Direction(f.Claim), P: ev.PValue, Pieces: ev.N, Blocks: ev.Blocks,
 		TreatMean: ev.TreatmentMean, CtrlMean: ev.ControlMean, ValueU: ev.MeasurementU, Method: ev.Method}
