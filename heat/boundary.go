@@ -118,6 +118,7 @@ func (b *boundary) flow(ts, aw, evap, pressurePa float64) (q, dq, j float64) {
 		l, dl := stefanLog(aw * ps / pressurePa)
 		l0, _ := stefanLog(b.vapourPa / pressurePa)
 		f := evap * (b.film[0] + ts*(b.film[1]+ts*b.film[2])) * pressurePa
+		df := evap * (b.film[1] + 2*ts*b.film[2]) * pressurePa
 		if aw == 0 && l0 > 0 {
 			// A surface that has dried takes up no vapour either.
 			return q, dq, 0
@@ -125,7 +126,7 @@ func (b *boundary) flow(ts, aw, evap, pressurePa float64) (q, dq, j float64) {
 		j = f * (l - l0)
 		heat := latentHeat(ts)
 		q -= heat * j
-		dq -= heat * f * dl * aw * dps / pressurePa
+		dq -= heat*(f*dl*aw*dps/pressurePa+df*(l-l0)) + latentSlope*j
 	}
 	return q, dq, j
 }

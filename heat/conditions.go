@@ -138,6 +138,7 @@ func (s *Solver) plateBalance(b *boundary, ts float64) (sum, t0, plateC float64)
 // keepStage stores the solved surfaces of stage k and the pan's rate.
 func (s *Solver) keepStage(k int, a float64) {
 	pan, area, contact := 0.0, 0.0, 0.0
+	s.stagePlate[k] = s.now.plate
 	var plate *boundary
 	for f := range s.faces {
 		fc := &s.faces[f]
@@ -165,6 +166,7 @@ func (s *Solver) keepStage(k int, a float64) {
 		pan /= area
 		s.plateRate[k] = (pan - s.plateKnown) / a
 		s.now.plate = pan
+		s.stagePlate[k] = pan
 		return
 	}
 	p := plate.plate

@@ -56,6 +56,9 @@ func latentHeat(tC float64) float64 {
 	return vapourTable.l[i] + (x-float64(i))*(vapourTable.l[i+1]-vapourTable.l[i])
 }
 
+// latentSlope is dL/dT between 20 and 100 °C, J/(kg·K), for slopes only.
+const latentSlope = -2460.0
+
 // stefanKnee is the share of the pressure above which the Stefan logarithm
 // goes on as its tangent.
 const stefanKnee = 0.98
@@ -141,7 +144,7 @@ func (f *through) flow(t []float64, pressurePa float64) {
 		l, dl := stefanLog(f.aw * ps / pressurePa)
 		if j = f.k * pressurePa * (l - f.l0); j > 0 {
 			heat := latentHeat(tc)
-			q, dq = heat*j, heat*f.k*dl*f.aw*dps
+			q, dq = heat*j, heat*f.k*dl*f.aw*dps+latentSlope*j
 		} else {
 			j = 0
 		}

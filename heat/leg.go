@@ -67,6 +67,7 @@ const sameMomentS = 1e-9
 // runLeg marches from the leg's start to its end.
 func (s *Solver) runLeg(leg *Leg, starts []actionStart) (outcome, error) {
 	out := outcome{}
+	s.legT = 0
 	s.place(bottom, leg.Bottom, true)
 	s.place(top, leg.Top, true)
 	rimFace := leg.Rim
@@ -356,6 +357,7 @@ func (s *Solver) step(stop float64, targets []target, leg *Leg) (*target, error)
 		s.handedOver = s.completed
 		s.accept(dt, errK)
 		if lands {
+			s.legT = stop // exactly, whatever the rounding of the sum
 			s.t = s.legStart + stop
 		}
 		return hit, nil

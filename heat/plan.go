@@ -15,12 +15,15 @@ type savedState struct {
 	oiled     [3]float64
 	plateOf   *Plate
 	hNext     float64
+	kinkStep  float64
+	handed    bool
 }
 
 func (s *Solver) save() {
 	sv := &s.saved
 	sv.now.resize(s.mesh.n, len(s.faces))
 	sv.now.copyFrom(&s.now)
+	sv.kinkStep, sv.handed = s.kinkStep, s.handedOver
 	sv.t, sv.aDown, sv.touchedAt, sv.oiled, sv.plateOf, sv.hNext = s.t, s.aDown, s.touchedAt, s.oiled, s.plateOf, s.hNext
 }
 
@@ -29,6 +32,7 @@ func (s *Solver) restore() {
 	s.now.copyFrom(&sv.now)
 	s.old.copyFrom(&sv.now)
 	s.t, s.aDown, s.touchedAt, s.oiled, s.plateOf, s.hNext = sv.t, sv.aDown, sv.touchedAt, sv.oiled, sv.plateOf, sv.hNext
+	s.kinkStep, s.handedOver = sv.kinkStep, sv.handed
 	for f := range s.faces {
 		s.faces[f].surf.tempC = s.now.ts[f]
 	}
@@ -67,6 +71,7 @@ func (s *Solver) placeActions(leg *Leg) ([]actionStart, []string, error) {
 		}
 	}
 	s.save()
+	s.restore() // so that the leg itself starts from what its rehearsals did
 	for range 4 {
 		moved := false
 		for k := range leg.Also {
@@ -229,6 +234,11 @@ func (s *Solver) placeByTime(leg *Leg, starts []actionStart, k int) (remark stri
 		x = next
 	}
 	starts[k] = actionStart{timeS: lo}
+	if e, err := excess(lo); err != nil {
+		return "", err
+	} else if e < 0.1 {
+		return "", nil
+	}
 	if lo == 0 {
 		return fmt.Sprintf("the action shortens the leg below %.0f s and acts throughout", last), nil
 	}

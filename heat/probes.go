@@ -161,6 +161,7 @@ func (s *Solver) lookNow() {
 	for f := range s.faces {
 		s.faces[f].stage[2].tempC = s.now.ts[f]
 	}
+	s.stagePlate[2] = s.now.plate
 	s.probe(s.now.t, 2, s.probes.v[2])
 }
 
@@ -183,7 +184,7 @@ func (s *Solver) probe(t []float64, stage int, v probeValues) {
 	if area[sideRim] > 0 {
 		v[probeRim] = face[sideRim] / area[sideRim]
 	}
-	v[probePan] = s.now.plate
+	v[probePan] = s.stagePlate[stage]
 	if b := &s.bc[bottom]; b.plate == nil {
 		v[probePan] = b.contactC
 	}

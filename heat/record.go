@@ -148,7 +148,8 @@ func (s *Solver) snapshot(what string) {
 func (s *Solver) accept(dt, errK float64) {
 	n := s.mesh.n
 	from := s.t
-	s.t += dt
+	s.legT += dt
+	s.t = s.legStart + s.legT
 	s.steps++
 	for i := range n {
 		s.rate[i] = (s.now.t[i] - s.old.t[i]) / dt

@@ -52,12 +52,12 @@ type Solver struct {
 	oiled                   [3]float64 // by side: share of evaporation left by old fat
 	plateOf                 *Plate
 	plateKnown, stageA      float64
-	plateRate               [3]float64
+	plateRate, stagePlate   [3]float64
 	stageK                  int
 	aDown                   bool
 	completed, handedOver   bool    // a cell boiled dry in this step, in the one before
 	kinkStep                float64 // step that worked after the last such hand-over
-	t, legStart             float64
+	t, legStart, legT       float64 // cook time, its value at the leg's start, time since then
 	leg                     int
 	hNext                   float64
 	lastA                   float64
@@ -431,7 +431,7 @@ func (s *Solver) setFaces() {
 }
 
 // legTime is the time since the leg's start.
-func (s *Solver) legTime() float64 { return s.t - s.legStart }
+func (s *Solver) legTime() float64 { return s.legT }
 
 // where describes the hottest-changing place for error messages.
 func (s *Solver) where() string {

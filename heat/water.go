@@ -248,12 +248,7 @@ func (s *Solver) settle(dt float64) bool {
 		fc := &s.faces[f]
 		j := trW*(fc.stage[0].j+fc.stage[1].j) + trD*fc.stage[2].j
 		if j > 0 { // condensate (j < 0) runs off
-			if !s.evaporate(fc.cell, dt*fc.area*j) {
-				return false
-			}
-			if s.now.dry[fc.cell] < 1 && s.moistRatio(fc.cell)*s.mat.x0 < skinDryX {
-				s.now.dry[fc.cell] = 1
-			}
+			s.evaporate(fc.cell, dt*fc.area*j) // may overdraw: diffusion follows
 		}
 		if fr := &fc.front; fr.k != 0 {
 			j := trW*(fr.stageJ[0]+fr.stageJ[1]) + trD*fr.stageJ[2]
@@ -264,6 +259,16 @@ func (s *Solver) settle(dt float64) bool {
 	}
 	if s.diffuses {
 		s.diffuse(dt)
+	}
+	for f := range s.faces {
+		fc := &s.faces[f]
+		i := fc.cell
+		if s.now.w[i] < 0 {
+			return false
+		}
+		if fc.evap > 0 && s.now.dry[i] < 1 && s.moistRatio(i)*s.mat.x0 < skinDryX {
+			s.now.dry[i] = 1
+		}
 	}
 	drip, dripJ := s.halfDrip, s.halfDripJ
 	s.halfDrip, s.halfDripJ = 0, 0
@@ -278,10 +283,17 @@ const skinDryX = 0.12
 
 // recede takes m kg of vapour from the front in cell i, which moves inwards:
 // the moist rest keeps its water content and gets thinner.
+// What is left when it meets a front from another side comes from the bound
+// water of the first cell; false when that does not suffice.
 func (s *Solver) recede(i, step int, m float64) bool {
+	first := i
 	for m > 0 {
-		if i < 0 || i >= s.mesh.n {
-			return false
+		if i < 0 || i >= s.mesh.n || s.dries[i] != s.dries[first] {
+			if m > s.now.w[first] {
+				return false
+			}
+			s.evaporate(first, m)
+			return true
 		}
 		f := s.now.dry[i]
 		free := s.now.w[i] - boundWater*s.ms[i]
@@ -297,27 +309,20 @@ func (s *Solver) recede(i, step int, m float64) bool {
 		} else {
 			s.now.dry[i] = f + (1-f)*x/free
 		}
-		if !s.evaporate(i, x) {
-			return false
-		}
+		s.evaporate(i, x)
 		m -= x
 	}
 	return true
 }
 
-// evaporate takes m kg of water from cell i at the cell's temperature; false
-// when it holds less.
-func (s *Solver) evaporate(i int, m float64) bool {
-	if m > s.now.w[i] {
-		return false
-	}
+// evaporate takes m kg of water from cell i at the cell's temperature.
+func (s *Solver) evaporate(i int, m float64) {
 	h := m * s.mat.waterEnthalpy(s.now.t[i])
 	s.now.w[i] -= m
 	s.now.e[i] -= h
 	s.stepEvap += m
 	s.stepEvapJ += h
 	s.setCurve(i)
-	return true
 }
 
 // diffuse spreads water through the moist cells for dt, implicitly, along the
