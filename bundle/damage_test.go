@@ -78,14 +78,14 @@ func TestChangedAndMissingFilesAreNamed(t *testing.T) {
 		m := inMemory(t)
 		m[path] = append(bytes.Clone(m[path]), ' ')
 		e := wantCode(t, m.use(t), "package-changed")
-		if e.Value != path {
-			t.Errorf("%s was changed, and the error names %q", path, e.Value)
+		if e.File != "memory/"+path {
+			t.Errorf("%s was changed, and the error names %q", path, e.File)
 		}
 		m = inMemory(t)
 		delete(m, path)
 		e = wantCode(t, m.use(t), "package-file-missing")
-		if e.Value != path {
-			t.Errorf("%s is missing, and the error names %q", path, e.Value)
+		if e.File != "memory/"+path {
+			t.Errorf("%s is missing, and the error names %q", path, e.File)
 		}
 	}
 	m := inMemory(t)

@@ -79,7 +79,7 @@ func openFS(path string, files fs.FS, closer io.Closer, opt Options) (Reader, er
 		return openPackage(path, files, closer)
 	}
 	if _, err := fs.Stat(files, manifestPath); err == nil {
-		return nil, missingFile("datapackage.json").In(path)
+		return nil, within(path, missingFile("datapackage.json"))
 	}
 	return openFolder(path, files, closer, opt)
 }

@@ -417,12 +417,12 @@ func (p *Package) unlisted() error {
 }
 
 func missingFile(name string) *fault.Error {
-	return fault.New("package-file-missing", "a file of the package is missing").On("file", name).WithFix("get the package again")
+	return fault.New("package-file-missing", "the file is missing from the package").In(name).WithFix("get the package again")
 }
 
 func changedFile(name, want string) *fault.Error {
-	return fault.New("package-changed", "a file of the package was changed after it was written").On("file", name).
-		WithFix("its SHA-256 should be %s: get the package again", want)
+	return fault.New("package-changed", "the file was changed after the package was written").In(name).
+		WithFix("its SHA-256 should be %s: get the package again, or work on a copy", want)
 }
 
 func unknownStudy(id, have string) *fault.Error {

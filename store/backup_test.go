@@ -239,8 +239,8 @@ func TestImportRefusesWhatDiffers(t *testing.T) {
 			c.change(rec, traces)
 			err := n.PutImported(ctx, rec, traces, nil)
 			wantCode(t, err, c.code)
-			if !strings.Contains(fault.As(err).Fix, c.says) {
-				t.Errorf("fix %q does not name %q", fault.As(err).Fix, c.says)
+			if !strings.Contains(fault.As(err).Message, c.says) {
+				t.Errorf("message %q does not name %q", fault.As(err).Message, c.says)
 			}
 			if _, err := n.Record(ctx, "copy"); err == nil {
 				t.Error("half an import stayed")

@@ -110,8 +110,8 @@ func (c *change) compareImported(r *bench.Record, samples map[string][]packed, f
 		return err
 	}
 	differs := func(what string) error {
-		return conflict("study", id).On("study", id).
-			WithFix("its %s; import it into another notebook, or give it another id", what)
+		return fault.New("id-conflict", "study %s is already in the notebook, and its %s", id, what).On("study", id).
+			WithFix("import it into another notebook, or give it another id")
 	}
 	switch {
 	case !bytes.Equal(old.Document, r.Document):
