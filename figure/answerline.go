@@ -287,7 +287,7 @@ func (f AnswerLine) Alt() string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s with the interval of each answer against its margin.", plural(len(f.Answers), "question"))
 	for _, a := range f.Answers {
-		fmt.Fprintf(&b, " %s %s Estimate %s; margin %s.", a.Ask, a.Verdict, a.numbers(), a.Measure.Text(a.Margin, trimmed(a.Measure.Shown(a.Margin), 2)))
+		fmt.Fprintf(&b, " %s Estimate %s; margin %s.", strings.TrimSpace(a.Ask+" "+a.Verdict), a.numbers(), a.Measure.Text(a.Margin, trimmed(a.Measure.Shown(a.Margin), 2)))
 	}
 	return b.String()
 }

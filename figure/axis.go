@@ -9,13 +9,17 @@ type axis struct {
 	from, to float64 // pixels at the ends
 }
 
-// at returns the pixel of a value.
+// at returns the pixel of a value; what lies off the axis stands at its end.
 func (a axis) at(v float64) float64 {
-	if a.hi == a.lo {
+	if !(a.hi > a.lo) || math.IsNaN(v) {
 		return (a.from + a.to) / 2
 	}
-	return a.from + (v-a.lo)/(a.hi-a.lo)*(a.to-a.from)
+	share := (v - a.lo) / (a.hi - a.lo)
+	return a.from + math.Max(0, math.Min(1, share))*(a.to-a.from)
 }
+
+// unit is the length of one unit along the axis, px.
+func (a axis) unit() float64 { return math.Abs(a.to-a.from) / (a.hi - a.lo) }
 
 // inside reports whether a value lies on the axis.
 func (a axis) inside(v float64) bool {

@@ -93,7 +93,7 @@ func (f Chance) lay(size Size, theme Theme) (*Scene, float64, float64) {
 		g.Add(Text{X: plot.X - 6*s.u, Y: pa.at(t.v) + s.small*0.35, S: t.label, Size: s.small, Anchor: End, Fill: Of(Muted)})
 	}
 	ka := axis{m: Measure{}, lo: float64(from) - 0.6, hi: float64(to) + 0.6, from: plot.X, to: plot.Right()}
-	w := math.Max(1, (ka.at(1)-ka.at(0))*0.76)
+	w := math.Max(1, ka.unit()*0.76)
 	for k := from; k <= to; k++ {
 		p := b.Prob(float64(k))
 		top := pa.at(100 * p)

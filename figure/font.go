@@ -119,23 +119,29 @@ func (t Text) Box() Box {
 // Wrap breaks s into lines no wider than width at spaces and line ends, never
 // at a no-break space; a word wider than that is broken, never clipped.
 func Wrap(s string, w Weight, px, width float64) []string {
+	space := Width(" ", w, px)
 	var lines []string
 	for _, para := range strings.Split(keepUnits(s), "\n") {
-		line := ""
+		var line strings.Builder
+		used := 0.0
 		for _, word := range strings.FieldsFunc(para, func(r rune) bool { return r == ' ' || r == '\t' }) {
 			for _, part := range breakWord(word, w, px, width) {
+				pw := Width(part, w, px)
 				switch {
-				case line == "":
-					line = part
-				case Width(line+" "+part, w, px) <= width:
-					line += " " + part
+				case line.Len() == 0:
+					used = pw
+				case used+space+pw <= width:
+					line.WriteByte(' ')
+					used += space + pw
 				default:
-					lines = append(lines, line)
-					line = part
+					lines = append(lines, line.String())
+					line.Reset()
+					used = pw
 				}
+				line.WriteString(part)
 			}
 		}
-		lines = append(lines, line)
+		lines = append(lines, line.String())
 	}
 	return lines
 }
@@ -157,21 +163,24 @@ func breakWord(word string, w Weight, px, width float64) []string {
 		return []string{word}
 	}
 	var out []string
-	cur := ""
-	for _, r := range word {
-		if cur != "" && Width(cur+string(r), w, px) > width {
-			if i := strings.LastIndexAny(cur, "-–/_"); i > 0 {
-				_, n := utf8.DecodeRuneInString(cur[i:])
-				out = append(out, cur[:i+n])
-				cur = cur[i+n:]
-			} else {
-				out = append(out, cur)
-				cur = ""
+	from, cut, used := 0, 0, 0.0 // start of the piece, the last place to cut after it, its width
+	f := faces()[w]
+	for i, r := range word {
+		a := f.advance(r) * px
+		if i > from && used+a > width {
+			if cut <= from {
+				cut = i
 			}
+			out = append(out, word[from:cut])
+			used = Width(word[cut:i], w, px)
+			from = cut
 		}
-		cur += string(r)
+		used += a
+		if strings.ContainsRune("-–/_", r) {
+			cut = i + utf8.RuneLen(r)
+		}
 	}
-	return append(out, cur)
+	return append(out, word[from:])
 }
 
 // Fit shortens s with an ellipsis until it is no wider than width.
@@ -179,12 +188,16 @@ func Fit(s string, w Weight, px, width float64) string {
 	if Width(s, w, px) <= width {
 		return s
 	}
-	r := []rune(s)
-	for len(r) > 1 {
-		r = r[:len(r)-1]
-		if t := strings.TrimRight(string(r), " ,;·-") + "…"; Width(t, w, px) <= width {
-			return t
+	f := faces()[w]
+	used := f.advance('…') * px
+	for i, r := range s {
+		used += f.advance(r) * px
+		if used > width {
+			if t := strings.TrimRight(s[:i], " ,;·-"); t != "" {
+				return t + "…"
+			}
+			return "…"
 		}
 	}
-	return string(r)
+	return s
 }

@@ -224,6 +224,12 @@ func DecimalsFor(u float64) int {
 
 // decimal prints with a true minus sign; never "−0".
 func decimal(v float64, decimals int, sign bool) string {
+	if !finite(v) {
+		return "–"
+	}
+	if math.Abs(v) >= huge {
+		return power10(v, sign)
+	}
 	if decimals < 0 {
 		p := math.Pow(10, float64(-decimals))
 		v, decimals = math.Round(v/p)*p, 0
@@ -241,8 +247,25 @@ func decimal(v float64, decimals int, sign bool) string {
 	return s
 }
 
+// huge is where digits stop helping: beyond it numbers print as 1.2e12.
+const huge = 1e9
+
+func power10(v float64, sign bool) string {
+	s := strings.ReplaceAll(strconv.FormatFloat(math.Abs(v), 'e', 1, 64), "e+", "e")
+	switch {
+	case v < 0:
+		return "−" + s
+	case sign:
+		return "+" + s
+	}
+	return s
+}
+
 // clock prints seconds as m:ss, or h:mm:ss from an hour on.
 func clock(seconds float64, decimals int, sign bool) string {
+	if math.Abs(seconds) >= huge {
+		return power10(seconds, sign)
+	}
 	p := math.Pow(10, float64(max(0, min(decimals, 3))))
 	if decimals < 0 {
 		p = math.Pow(10, float64(decimals))

@@ -293,8 +293,9 @@ func (b *bounds) group(g *Group) {
 	}
 }
 
-// finite reports whether v is a number; figures treat the rest as a gap.
-func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
+// finite reports whether v is a number that anyone could have measured;
+// figures treat the rest, and what lies beyond 1e100, as a gap.
+func finite(v float64) bool { return math.Abs(v) < 1e100 }
 
 func errEmpty(what, fix string) error {
 	return fault.New("figure-empty", "%s has nothing to draw", what).WithFix("%s", fix)
