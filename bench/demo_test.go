@@ -4,10 +4,10 @@ import (
 	"bytes"
 	"testing"
 
-	"trivet/answer"
 	"trivet/bench"
-	"trivet/measure"
+	"trivet/logfile"
 	"trivet/study"
+	"trivet/trace"
 )
 
 func TestDemoIsTheSameEachTime(t *testing.T) {
@@ -35,9 +35,62 @@ func TestDemoIsTheSameEachTime(t *testing.T) {
 		if !s.Invented {
 			t.Error("the demo does not say that it is invented")
 		}
-		if _, err := study.Canonical(s, a.CookFiles); err != nil {
-			t.Error(err)
+	}
+	before, err := sealOf(a.Plan, a.CookFiles)
+	if err != nil {
+		t.Fatal(err)
+	}
+	after, err := sealOf(a.Tasted, a.CookFiles)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if before != after {
+		t.Error("entering the tasting's counts changed the sealed plan")
+	}
+}
+
+func sealOf(doc []byte, files map[string][]byte) (string, error) {
+	s, err := study.Parse("study.yaml", doc)
+	if err != nil {
+		return "", err
+	}
+	b, err := study.Canonical(s, files)
+	return string(b), err
+}
+
+// The demo's logs, with two loggers' ways of writing, load without a problem
+// and take less than two bytes a sample when stored.
+func TestDemoLogsLoadWholeAndStoreSmall(t *testing.T) {
+	d, err := bench.MakeDemo(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	samples, stored := 0, 0
+	for _, c := range d.Cooks {
+		log, err := logfile.Load(bytes.NewReader(c.Log), logfile.LoadOptions{})
+		if err != nil {
+			t.Fatalf("%s: %v", c.LogName, err)
+		}
+		if n := len(log.Account.Problems); n > 0 || log.Account.Kept != log.Account.Rows {
+			t.Errorf("%s: %d problems: %v", c.LogName, n, log.Account.Problems)
+		}
+		places := map[trace.Place]int{}
+		for _, tr := range log.Traces {
+			places[tr.Channel.Place]++
+			b, err := trace.Encode(nil, tr)
+			if err != nil {
+				t.Fatal(err)
+			}
+			samples += tr.Len()
+			stored += len(b)
+		}
+		if places[trace.Core] != 1 || places[trace.Depth] != 4 || places[trace.Surface] != 2 || places[trace.Pan] != 1 {
+			t.Errorf("%s: channels understood as %v", c.LogName, places)
 		}
 	}
-	_, _ = answer.Study, measure.Cook
+	per := float64(stored) / float64(samples)
+	t.Logf("%d samples in %d bytes: %.2f bytes a sample", samples, stored, per)
+	if per >= 2 {
+		t.Errorf("%.2f bytes a sample, want under 2", per)
+	}
 }
