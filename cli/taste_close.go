@@ -2,6 +2,8 @@ package cli
 
 import (
 	"path/filepath"
+	"strconv"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -12,6 +14,7 @@ import (
 type tasteCloseOptions struct {
 	answers        string
 	withdraw       []string
+	deviations     []string
 	passphraseFile string
 }
 
@@ -36,6 +39,7 @@ again.`,
 	f := c.Flags()
 	f.StringVar(&o.answers, "answers", "", "table of ballots, CSV, - for standard input (required)")
 	f.StringSliceVar(&o.withdraw, "withdraw", nil, "assessors who asked for their answers to be removed")
+	f.StringArrayVar(&o.deviations, "deviation", nil, "what did not go to plan, such as \"3: cup spilt\" for tray 3 (repeatable)")
 	f.StringVar(&o.passphraseFile, "passphrase-file", "", "file whose first line is the lead's passphrase")
 	return c
 }
@@ -82,6 +86,17 @@ func runTasteClose(env *Env, dir string, o tasteCloseOptions) error {
 	}
 	for _, who := range o.withdraw {
 		if _, err := d.Session.Withdraw(who, env.Now(), env.Random); err != nil {
+			return err
+		}
+	}
+	for _, text := range o.deviations {
+		tray, what := 0, text
+		if before, after, ok := strings.Cut(text, ":"); ok {
+			if n, err := strconv.Atoi(strings.TrimSpace(before)); err == nil {
+				tray, what = n, strings.TrimSpace(after)
+			}
+		}
+		if err := d.Session.Deviate(tray, what, env.Now(), env.Random); err != nil {
 			return err
 		}
 	}

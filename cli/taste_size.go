@@ -19,6 +19,9 @@ type tasteSizeOptions struct {
 	sequential bool
 	difference float64
 	sd         float64
+	sets       int
+	gamma      float64
+	supply     tasting.Supply
 }
 
 func newTasteSize(env *Env) *cobra.Command {
@@ -53,6 +56,16 @@ is 76 % right, 2 is plain. Methods can be compared at the same d′ only.`,
 	f.IntVar(&o.assessors, "assessors", 0, "people on hand: what they could find")
 	f.BoolVar(&o.curve, "curve", false, "the power of every number around the answer")
 	f.BoolVar(&o.sequential, "sequential", false, "lines of a sequential test for the same risks")
+	f.IntVar(&o.sets, "sets", 1, "sets for each assessor: how many assessors are then needed")
+	f.Float64Var(&o.gamma, "gamma", 0.2, "with --sets: how alike one assessor's answers are, 0 to 1")
+	f.IntVar(&o.supply.PortionsAPiece, "portions", 0, "portions one piece gives: what has to be cooked")
+	f.Float64Var(&o.supply.Spare, "spare", 0.1, "with --portions: share lost to end cuts and spills")
+	f.BoolVar(&o.supply.LikeApart, "like-apart", false, "with --portions: like samples of a set from two pieces")
+	f.Float64Var(&o.supply.HoldMinutes, "hold", 0, "with --portions: minutes a portion may wait from the knife to the mouth")
+	f.Float64Var(&o.supply.CarveMinutes, "carve", 5, "with --hold: minutes to carve and plate a wave")
+	f.Float64Var(&o.supply.ServeMinutes, "serve", 6, "with --hold: minutes from one group of assessors to the next")
+	f.IntVar(&o.supply.AtOnce, "at-once", 1, "with --hold: assessors served together")
+	f.StringSliceVar(&o.supply.Before, "before", nil, "with --portions: measurements to finish before the knife")
 	f.Float64Var(&o.difference, "difference", 0, "for hedonic: points of liking that matter")
 	f.Float64Var(&o.sd, "sd", 0, "for hedonic: standard deviation of a taster's difference, points")
 	return c
@@ -65,6 +78,14 @@ type sizeOutput struct {
 	OnHand     *onHand              `json:"on_hand,omitempty"`
 	Curve      []tasting.PowerPoint `json:"curve,omitempty"`
 	Sequential *sequentialOutput    `json:"sequential,omitempty"`
+	Replicated *replicatedOutput    `json:"replicated,omitempty"`
+	Budget     *tasting.Budget      `json:"budget,omitempty"`
+}
+
+type replicatedOutput struct {
+	Sets      int     `json:"sets"`
+	Gamma     float64 `json:"gamma"`
+	Assessors int     `json:"assessors"`
 }
 
 type onHand struct {
@@ -149,6 +170,24 @@ func sizeChoice(env *Env, m tasting.ForcedChoice, o tasteSizeOptions) error {
 		}
 		out.Sequential = &sequentialOutput{q, q.Risks(0), q.Risks(p.N)}
 	}
+	people := p.NBalanced
+	if o.sets != 1 {
+		if o.sets < 1 || o.sets > 50 || !(o.gamma >= 0 && o.gamma <= 1) {
+			return fault.BadUsage("sets-range", "sets run from 1 to 50 and gamma from 0 to 1").On("--sets", strconv.Itoa(o.sets)).WithFix("for example --sets 3 --gamma 0.2")
+		}
+		people = tasting.AssessorsFor(p.NForGood, o.sets, o.gamma)
+		people = (people + p.Block - 1) / p.Block * p.Block
+		out.Replicated = &replicatedOutput{o.sets, o.gamma, people}
+	}
+	if o.supply.PortionsAPiece != 0 {
+		o.supply.Method, o.supply.Assessors, o.supply.Rounds = m, people, o.sets
+		if o.supply.LikeApart {
+			o.supply.PiecesABlock = 2
+		}
+		if out.Budget, err = o.supply.Budget(); err != nil {
+			return err
+		}
+	}
 	if env.JSON {
 		return env.PrintJSON(out)
 	}
@@ -201,6 +240,13 @@ func printSize(env *Env, m tasting.ForcedChoice, out sizeOutput) {
 	if q := out.Sequential; q != nil {
 		env.Printf("\nSequential: after n answers claim a difference at %.4f + %.6f n right or more, give up\nat −%.4f + %.6f n or fewer. True risks %.4f and %.4f; %.0f answers on average when the\nproducts are alike, %.0f when they differ.\n",
 			q.H1, q.S, q.H0, q.S, q.Risks.Alpha, q.Risks.Beta, q.Risks.MeanN0, q.Risks.MeanN1)
+	}
+	if r := out.Replicated; r != nil {
+		env.Printf("\nWith %d sets each, whole blocks: %d assessors, if their answers are alike by gamma = %g.\nThe tasting then speaks for these assessors first.\n", r.Sets, r.Assessors, r.Gamma)
+	}
+	if b := out.Budget; b != nil {
+		env.Printf("\nTo cook: %d pieces of each product, %d blocks cut one after the other, %d sets from each\nblock; %d portions of each product a block, spare included; like samples from %s.\n", b.PiecesAProduct, b.Waves, b.SetsAWave, b.PortionsAWave, b.LikeSamplesFrom)
+		env.PrintNotes(b.Notes)
 	}
 	env.PrintNotes(p.Notes)
 }

@@ -253,9 +253,12 @@ func TestTasteFromOrdersToClose(t *testing.T) {
 		t.Errorf("wrong passphrase: %v", err)
 	}
 	t.Setenv("TRIVET_PASSPHRASE", "four plain kitchen words")
-	out, err = do(t, true, newTaste, "close", folder, "--answers", answers)
+	out, err = do(t, true, newTaste, "close", folder, "--answers", answers, "--deviation", "3: cup spilt and poured again")
 	if err != nil {
 		t.Fatal(err)
+	}
+	if !strings.Contains(out, "tray 3: cup spilt") {
+		t.Errorf("the deviation is not shown: %s", out)
 	}
 	m = jsonObject(t, out)
 	choice := m["score"].(map[string]any)["choice"].(map[string]any)
@@ -289,6 +292,26 @@ func pieceOfEachCup(t *testing.T, text string) map[int]map[string]string {
 		}
 	}
 	return out
+}
+
+func TestTasteSizePlansSetsAndPieces(t *testing.T) {
+	out, err := do(t, true, newTaste, "size", "--method", "triangle", "--pd", "0.3", "--sets", "3", "--gamma", "0.2", "--portions", "10", "--before", "mass")
+	if err != nil {
+		t.Fatal(err)
+	}
+	m := jsonObject(t, out)
+	// 57 answers × (1 + 2×0.2) / 3 = 26.6, in blocks of 6: 30.
+	if r := m["replicated"].(map[string]any); r["assessors"] != 30.0 {
+		t.Errorf("%v", r)
+	}
+	// 90 sets, 9 portions of each product for six sets.
+	if b := m["budget"].(map[string]any); b["sets"] != 90.0 || b["sets_a_wave"] != 6.0 || b["pieces_a_product"] != 15.0 {
+		t.Errorf("%v", b)
+	}
+	text, err := do(t, false, newTaste, "size", "--method", "triangle", "--pd", "0.3", "--portions", "10", "--hold", "30", "--curve", "--assessors", "30")
+	if err != nil || !strings.Contains(text, "To cook: 15 pieces") {
+		t.Errorf("%s %v", text, err)
+	}
 }
 
 func TestTasteMethodsAreListed(t *testing.T) {

@@ -280,18 +280,23 @@ func (c *carver) fill(s *Set, sv Serving, codes []string) error {
 }
 
 // enough tells whether the open wave can fill a set: like samples from one
-// piece need one piece with that many portions left.
+// piece need one piece with that many portions left, from different pieces
+// two that are not used up.
 func (c *carver) enough(need map[int]int) bool {
 	if c.served >= c.most {
 		return false
 	}
 	for p, n := range need {
-		total, best := 0, 0
+		total, best, open := 0, 0, 0
 		for _, left := range c.left[p] {
 			total += len(left)
 			best = max(best, len(left))
+			open += b2i(len(left) > 0)
 		}
-		if total < n || (!c.setup.LikeApart && best < n) {
+		switch {
+		case total < n, !c.setup.LikeApart && best < n:
+			return false
+		case c.setup.LikeApart && n > 1 && open < min(2, len(c.left[p])):
 			return false
 		}
 	}

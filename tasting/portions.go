@@ -69,6 +69,9 @@ func (s Supply) Budget() (*Budget, error) {
 	perBlock, mostInSet := cupsIn(block, products)
 	b := &Budget{Sets: s.Assessors * rounds, BeforeTheKnife: append([]string{}, s.Before...)}
 	usable := int(math.Floor(float64(s.PortionsAPiece*apiece) * (1 - s.Spare)))
+	if !s.LikeApart {
+		usable -= (apiece - 1) * (mostInSet - 1) // a piece's last portions may be too few for like samples
+	}
 	if mostInSet > usable || (!s.LikeApart && mostInSet > s.PortionsAPiece) {
 		return nil, fault.New("portions-short", "a set needs up to %d portions of one product and %d pieces give %d", mostInSet, apiece, usable).WithFix("carve smaller portions or take more pieces of a block together")
 	}
@@ -81,34 +84,30 @@ func (s Supply) Budget() (*Budget, error) {
 		}
 		return k * mostInSet
 	}
-	k := 0
-	for next := 1; next <= b.Sets && next <= usable*len(block); next++ {
-		if need(next) <= usable {
-			k = next
-		}
-	}
+	most := b.Sets
 	if s.HoldMinutes > 0 {
 		left := s.HoldMinutes - s.CarveMinutes
-		groups := b.Sets
-		if s.ServeMinutes > 0 {
-			groups = int(math.Floor(left/s.ServeMinutes)) + 1
-		}
-		if left < 0 || groups < 1 {
+		if left < 0 {
 			return nil, fault.New("hold-short", "carving takes %g minutes and the portions may wait %g", s.CarveMinutes, s.HoldMinutes).WithFix("carve faster, carve less at a time, or hold longer if the question allows")
 		}
-		if most := groups * atOnce; most < k {
-			k = most
-			if k > len(block) && aligned {
-				k -= k % len(block)
-			}
+		if groups := math.Floor(left/s.ServeMinutes) + 1; groups < float64(most) {
+			most = min(most, int(groups)*atOnce)
 		}
 		by := s.HoldMinutes
 		b.ServeByMinutes = &by
 	}
+	// The largest wave that both time and pieces allow; a wave of whole blocks
+	// can be larger than one that is not.
+	k := 0
+	for n := 1; n <= most && n <= usable*len(block); n++ {
+		if need(n) <= usable {
+			k = n
+		}
+	}
 	b.SetsAWave = k
 	b.Waves = (b.Sets + k - 1) / k
 	b.PiecesAProduct = b.Waves * apiece
-	b.PortionsAWave = int(math.Ceil(float64(need(k)) / (1 - s.Spare)))
+	b.PortionsAWave = int(math.Ceil(float64(need(k))/(1-s.Spare) - 1e-9))
 	b.CupsAProduct = b.Sets * mostInSet
 	if aligned {
 		b.CupsAProduct = b.Sets / len(block) * perBlock

@@ -5,6 +5,8 @@ import (
 	"strings"
 	"testing"
 
+	"pgregory.net/rapid"
+
 	"trivet/fault"
 )
 
@@ -81,6 +83,28 @@ func TestBudgetWithinTheHoldingLimit(t *testing.T) {
 	if _, err := s.Budget(); fault.As(err) == nil || fault.As(err).Code != "portions-short" {
 		t.Errorf("%v", err)
 	}
+}
+
+// Whatever limits a wave, its portions come out of the pieces it has.
+func TestBudgetNeverPromisesMoreThanAPieceGives(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		s := Supply{
+			Method: rapid.SampledFrom(choices()).Draw(rt, "method"), Assessors: rapid.IntRange(1, 90).Draw(rt, "assessors"),
+			PortionsAPiece: rapid.IntRange(1, 30).Draw(rt, "portions"), Spare: rapid.SampledFrom([]float64{0, .1, .25}).Draw(rt, "spare"),
+			HoldMinutes: rapid.SampledFrom([]float64{0, 15, 40}).Draw(rt, "hold"), CarveMinutes: 5, ServeMinutes: rapid.Float64Range(0, 9).Draw(rt, "serve"),
+			AtOnce: rapid.IntRange(1, 4).Draw(rt, "at once"), PiecesABlock: rapid.IntRange(1, 2).Draw(rt, "pieces"),
+		}
+		b, err := s.Budget()
+		if err != nil {
+			if fault.As(err).Code != "portions-short" {
+				rt.Fatal(err)
+			}
+			return
+		}
+		if b.PortionsAWave > s.PortionsAPiece*s.PiecesABlock || b.SetsAWave < 1 || b.Waves*b.SetsAWave < b.Sets || b.CupsAProduct > b.Waves*b.PortionsAWave {
+			rt.Fatalf("%+v from %+v", b, s)
+		}
+	})
 }
 
 func TestOnePairOfPiecesIsSaid(t *testing.T) {
