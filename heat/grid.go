@@ -84,21 +84,34 @@ func grow[T any](s []T, n int) []T {
 	return make([]T, n)
 }
 
-func (p *Piece) startAt(depth float64) float64 {
+// startMean is the mean start temperature between two depths; the profile is
+// linear between its points and constant outside them.
+func (p *Piece) startMean(from, to float64) float64 {
 	q := p.StartProfile
 	if len(q) == 0 {
 		return p.StartC
 	}
-	if depth <= q[0].DepthM {
-		return q[0].TempC
+	at := func(depth float64) float64 {
+		if depth <= q[0].DepthM {
+			return q[0].TempC
+		}
+		for i := 1; i < len(q); i++ {
+			if depth <= q[i].DepthM {
+				f := (depth - q[i-1].DepthM) / (q[i].DepthM - q[i-1].DepthM)
+				return q[i-1].TempC + f*(q[i].TempC-q[i-1].TempC)
+			}
+		}
+		return q[len(q)-1].TempC
 	}
-	for i := 1; i < len(q); i++ {
-		if depth <= q[i].DepthM {
-			f := (depth - q[i-1].DepthM) / (q[i].DepthM - q[i-1].DepthM)
-			return q[i-1].TempC + f*(q[i].TempC-q[i-1].TempC)
+	sum, x, y := 0.0, from, at(from)
+	for _, point := range q {
+		if point.DepthM > from && point.DepthM < to {
+			sum += (point.DepthM - x) * (point.TempC + y) / 2
+			x, y = point.DepthM, point.TempC
 		}
 	}
-	return q[len(q)-1].TempC
+	sum += (to - x) * (at(to) + y) / 2
+	return sum / (to - from)
 }
 
 // setCubic prepares the fourth-order gradients, axially between inner cells

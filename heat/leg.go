@@ -302,6 +302,7 @@ func (s *Solver) step(stop float64, targets []target, leg *Leg) (*target, error)
 	if s.moist {
 		dt = s.frontStep(dt)
 	}
+	cut := dt < full
 	lands := false
 	if dt >= left*(1-1e-9) {
 		dt, lands = left, true
@@ -326,7 +327,7 @@ func (s *Solver) step(stop float64, targets []target, leg *Leg) (*target, error)
 		next := growth(s.stepTol, errK)
 		if next < 0.9 && pinned == 0 && errK > s.stepTol && dt > minStepS {
 			s.reject()
-			dt, lands = dt*math.Max(next, 0.1), false
+			dt, lands, cut = dt*math.Max(next, 0.1), false, false
 			full = dt
 			continue
 		}
@@ -348,7 +349,7 @@ func (s *Solver) step(stop float64, targets []target, leg *Leg) (*target, error)
 			continue
 		}
 		s.hNext = dt * next
-		if lands || pinned > 0 {
+		if lands || pinned > 0 || cut {
 			s.hNext = math.Max(s.hNext, full)
 		}
 		if s.handedOver && pinned == 0 && !lands {
@@ -374,14 +375,17 @@ func (s *Solver) frontStep(dt float64) float64 {
 	for i, r := range s.dryRate[:s.mesh.n] {
 		if r > 0 {
 			if left := (1 - s.now.dry[i]) / r * 1.02; left < dt && left > 0.02*dt {
-				dt = left
+				dt = math.Max(left, frontLeastS)
 			}
 		}
 	}
 	return dt
 }
 
-const minStepS = 1e-5
+const (
+	minStepS    = 1e-5
+	frontLeastS = 0.02 // steps are not cut shorter than this for a front
+)
 
 // growth is the factor for the next step of a third-order error.
 func growth(tol, errK float64) float64 {

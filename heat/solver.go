@@ -329,7 +329,7 @@ func (s *Solver) prepare(spec *Spec, opt Options) error {
 		s.ms[i] = m * s.mat.solids
 		s.w0[i] = m * s.mat.water
 		s.old.w[i], s.old.dry[i], s.old.boils[i] = s.w0[i], 0, false
-		s.old.t[i] = p.startAt(g.zc[iz])
+		s.old.t[i] = p.startMean(g.zEdge[iz], g.zEdge[iz+1])
 		s.dries[i] = towardA
 		depth := g.zc[iz]
 		if up := p.ThicknessM - depth; up < depth {

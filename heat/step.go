@@ -299,7 +299,13 @@ func (s *Solver) update(a, damp float64) {
 				}
 			}
 		}
-		s.now.e[i] += damp * de
+		e := s.now.e[i] + damp*de
+		if s.dedt[i] == 0 {
+			// A boiling cell that leaves the plateau stops at its edge, where
+			// its temperature starts to move again; else it cycles.
+			e = max(s.curve[i].eBoil, min(e, s.curve[i].eDry))
+		}
+		s.now.e[i] = e
 		s.now.t[i], s.dedt[i] = s.curve[i].temperature(s.now.e[i], s.now.t[i]+damp*x[i], s.boilC)
 	}
 }
