@@ -227,14 +227,14 @@ func decimal(v float64, decimals int, sign bool) string {
 	if !finite(v) {
 		return "–"
 	}
-	if math.Abs(v) >= huge {
+	if math.Abs(v) >= huge || decimals > finest && v != 0 {
 		return power10(v, sign)
 	}
 	if decimals < 0 {
 		p := math.Pow(10, float64(-decimals))
 		v, decimals = math.Round(v/p)*p, 0
 	}
-	s := strconv.FormatFloat(math.Abs(v), 'f', min(decimals, 12), 64)
+	s := strconv.FormatFloat(math.Abs(v), 'f', min(decimals, finest), 64)
 	zero := strings.Trim(s, "0.") == ""
 	switch {
 	case zero:
@@ -247,11 +247,15 @@ func decimal(v float64, decimals int, sign bool) string {
 	return s
 }
 
-// huge is where digits stop helping: beyond it numbers print as 1.2e12.
-const huge = 1e9
+// Beyond huge, or with more decimals than finest, digits stop helping and
+// numbers print as 1.2e12.
+const (
+	huge   = 1e9
+	finest = 6
+)
 
 func power10(v float64, sign bool) string {
-	s := strings.ReplaceAll(strconv.FormatFloat(math.Abs(v), 'e', 1, 64), "e+", "e")
+	s := strings.NewReplacer("e+", "e", "e-", "e−").Replace(strconv.FormatFloat(math.Abs(v), 'e', 1, 64))
 	switch {
 	case v < 0:
 		return "−" + s

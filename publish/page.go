@@ -186,7 +186,7 @@ func (r Report) view() (*view, error) {
 	if v.Verdict == nil {
 		v.Verdict = english.Verdict
 	}
-	p := &printer{report: r, used: map[string]bool{"answers": true, "evidence": true, "plan": true, "cooks": true, "methods": true, "cautions": true, "data": true, "claim": true}}
+	p := &printer{report: r, used: map[string]bool{}}
 	if r.AnswerLine != nil {
 		e, err := p.exhibit(Exhibit{ID: "answer-line", Figure: *r.AnswerLine}, true)
 		if err != nil {
@@ -195,7 +195,7 @@ func (r Report) view() (*view, error) {
 		v.AnswerLine = e
 	}
 	for _, q := range r.Questions {
-		qv := questionView{Question: q, Slug: slug(q.ID), Lead: q.lead(), Numbers: q.numbers()}
+		qv := questionView{Question: q, Slug: strings.TrimPrefix(unique(p.used, "q-"+slug(q.ID)), "q-"), Lead: q.lead(), Numbers: q.numbers()}
 		qv.Printed = capital(q.Printed)
 		for _, c := range q.Checks {
 			qv.Checks = append(qv.Checks, checkView{Name: capital(spaced(c.Code)), State: c.State, Says: english.States[c.State], Text: c.Text})
@@ -252,7 +252,7 @@ func (p *printer) cooks(v *view) error {
 		}
 	}
 	for _, c := range p.report.Cooks {
-		cv := cookView{Cook: c, Slug: slug(c.Label), Heading: c.heading(), Row: make([]string, len(v.ValueNames))}
+		cv := cookView{Cook: c, Slug: strings.TrimPrefix(unique(p.used, "cook-"+slug(c.Label)), "cook-"), Heading: c.heading(), Row: make([]string, len(v.ValueNames))}
 		for i := range cv.Row {
 			cv.Row[i] = "–"
 		}
@@ -291,13 +291,8 @@ type printer struct {
 
 // exhibit sets a figure for wide and, when both is set, for narrow pages.
 func (p *printer) exhibit(x Exhibit, both bool) (*exhibitView, error) {
-	id := slug(x.ID)
-	for n := 2; p.used["f-"+id]; n++ {
-		id = fmt.Sprintf("%s-%d", slug(x.ID), n)
-	}
-	p.used["f-"+id] = true
 	p.count++
-	e := &exhibitView{Slug: "f-" + id, Number: fmt.Sprintf("Figure %d.", p.count), Caption: x.Caption}
+	e := &exhibitView{Slug: unique(p.used, "f-"+slug(x.ID)), Number: fmt.Sprintf("Figure %d.", p.count), Caption: x.Caption}
 	size := figure.Phone
 	if both {
 		size = figure.Page

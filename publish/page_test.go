@@ -131,6 +131,31 @@ func TestMarkupInDataStaysText(t *testing.T) {
 	}
 }
 
+// Names in any script, and names alike but for their signs, get ids of their
+// own.
+func TestIdsAreUnique(t *testing.T) {
+	r := sample()
+	r.Cooks = r.Cooks[:4]
+	for i, label := range []string{"Л1", "Л2", "L 1", "L-1"} {
+		r.Cooks[i].Label = label
+	}
+	r.Questions[1].ID = r.Questions[0].ID
+	r.Overview = append(r.Overview, r.Overview[0])
+	page := html(t, r)
+	seen := map[string]bool{}
+	for _, m := range regexp.MustCompile(`\sid="([^"]*)"`).FindAllStringSubmatch(page, -1) {
+		if seen[m[1]] {
+			t.Errorf("id %q twice", m[1])
+		}
+		seen[m[1]] = true
+	}
+	for _, m := range regexp.MustCompile(`href="#([^"]*)"`).FindAllStringSubmatch(page, -1) {
+		if !seen[m[1]] {
+			t.Errorf("link to nowhere: %q", m[1])
+		}
+	}
+}
+
 func TestPageSaysWhatIsMissing(t *testing.T) {
 	page := html(t, Report{Title: "Nothing yet"})
 	for _, want := range []string{english.AnswersNone, english.Unsealed, english.CooksNone, english.DataNone, english.LicenceNone, english.CautionsLead} {
