@@ -24,6 +24,7 @@ const (
 	DuplicateTime  ProblemKind = "duplicate-time"  // row kept out
 	OutOfOrder     ProblemKind = "out-of-order"    // row kept out: earlier than one before it
 	ClockJump      ProblemKind = "clock-jump"      // the clock went back for good; says by how much
+	UnmappedName   ProblemKind = "unmapped-name"   // row kept out: a long log names a channel the map does not
 	CutOff         ProblemKind = "cut-off"         // the last row is incomplete, row kept out
 	BadQuote       ProblemKind = "bad-quote"       // text behind a closing quote, read as it stands
 )
@@ -31,7 +32,7 @@ const (
 // keepsRowOut tells whether rows of the problem are not in the table.
 func (k ProblemKind) keepsRowOut() bool {
 	switch k {
-	case NotATime, RepeatedHeader, DuplicateTime, OutOfOrder, CutOff:
+	case NotATime, RepeatedHeader, DuplicateTime, OutOfOrder, UnmappedName, CutOff:
 		return true
 	}
 	return false

@@ -123,7 +123,7 @@ func checkLog(t *testing.T, in []byte, opt LoadOptions) {
 	if a.Kept > a.Rows {
 		t.Fatalf("%d of %d rows kept", a.Kept, a.Rows)
 	}
-	if log.Map.Shape == Long || a.Unlisted > 0 {
+	if a.Unlisted > 0 {
 		return
 	}
 	out := map[int]bool{}

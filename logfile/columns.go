@@ -94,6 +94,12 @@ const blockBytes = 1 << 20
 //
 // It is the reader for any table; [Load] reads logs with it.
 func ReadColumns(r io.Reader, opt Options) (*Table, error) {
+	return readTable(r, opt, func(*Layout, *Options) error { return nil })
+}
+
+// readTable reads a table; choose may change the options once the layout is
+// known and before a record is read.
+func readTable(r io.Reader, opt Options, choose func(*Layout, *Options) error) (*Table, error) {
 	opt.Limits = opt.Limits.filled()
 	src, err := open(r, opt.Raw, opt.Limits)
 	if err != nil {
@@ -109,6 +115,12 @@ func ReadColumns(r io.Reader, opt Options) (*Table, error) {
 		return nil, err
 	}
 	src.describe(layout)
+	if err := choose(layout, &opt); err != nil {
+		return nil, err
+	}
+	if opt.Decimal != 0 {
+		layout.Decimal = string(opt.Decimal)
+	}
 	t, err := readBlocks(in, layout, opt)
 	if err != nil {
 		return nil, err

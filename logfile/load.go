@@ -34,31 +34,43 @@ type Log struct {
 // time cannot be read, is not later than the one before, or repeats it is kept
 // out; all of them stand in the account with their row.
 func Load(r io.Reader, opt LoadOptions) (*Log, error) {
+	log := &Log{Map: opt.Map}
 	read := Options{Limits: opt.Limits, Raw: opt.Raw}
-	m := opt.Map
-	if m != nil {
-		if err := m.check(); err != nil {
+	if log.Map != nil {
+		if err := log.Map.check(); err != nil {
 			return nil, err
 		}
-		m.options(&read)
+		log.Map.options(&read)
 	}
-	t, err := ReadColumns(r, read)
-	if err != nil {
-		return nil, err
-	}
-	log := &Log{SHA256: t.SHA256, Account: t.Account, Map: m}
-	if m == nil {
-		g, err := guess(t.Layout)
+	own := false // the map is the guess's own
+	t, err := readTable(r, read, func(l *Layout, o *Options) error {
+		if log.Map != nil {
+			return nil
+		}
+		g, err := guess(l)
 		if err != nil {
-			return nil, err
+			return err
 		}
 		log.Guess = g
 		if log.Map = Match(opt.Maps, g); log.Map == nil {
-			log.Map = g.Map()
-			log.Account.Notes = append(log.Account.Notes, g.Notes...)
+			log.Map, own = g.Map(), true
+		} else if err := log.Map.check(); err != nil {
+			return err
 		}
+		log.Map.options(o)
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	log.SHA256, log.Account = t.SHA256, t.Account
+	if own {
+		log.Account.Notes = append(log.Account.Notes, log.Guess.Notes...)
 	}
 	l := &loader{log: log, table: t, m: log.Map}
+	if own && log.Map.Shape == Long {
+		l.addLateNames()
+	}
 	if err := l.run(); err != nil {
 		return nil, err
 	}
@@ -265,19 +277,49 @@ func (l *loader) long() error {
 		l.add(mc, values, rows, times)
 		kept += len(rows)
 	}
-	left := map[uint32]int{}
-	for _, v := range names.Codes {
-		if !known[names.Levels[v]] {
-			left[v]++
-		}
-	}
-	for v, level := range names.Levels {
-		if n := left[uint32(v)]; n > 0 {
-			l.log.Account.note("log-channel-unmapped", "%d rows of %q are no channel of the column map and were left out", n, level)
+	for i, v := range names.Codes {
+		if level := names.Levels[v]; !known[level] {
+			l.log.Account.add(Problem{Kind: UnmappedName, Row: l.table.Record(i), Column: names.Name, Value: level})
 		}
 	}
 	l.log.Account.Kept = kept
 	return nil
+}
+
+// addLateNames adds a channel for each name that comes after the rows the
+// guess was made from.
+func (l *loader) addLateNames() {
+	names, values := l.table.Column(l.m.Long.Name), l.table.Column(l.m.Long.Value)
+	if names == nil || values == nil || names.Type != Text || values.Type != Number {
+		return // told by long
+	}
+	used, known := map[string]bool{}, map[string]bool{"": true}
+	for _, c := range l.m.Channels {
+		used[c.ID], known[c.Column] = true, true
+	}
+	for code, level := range names.Levels {
+		if known[level] {
+			continue
+		}
+		var unit string
+		var seen []float64
+		for i, v := range names.Codes {
+			if v != uint32(code) {
+				continue
+			}
+			if c := l.table.Column(l.m.Long.Unit); unit == "" && c != nil && c.Type == Text {
+				unit = c.Text(i)
+			}
+			if v := values.Numbers[i]; !math.IsNaN(v) {
+				seen = append(seen, v)
+			}
+		}
+		ch, factor, _, why := guessChannel(level, unit, values.Layout.cellUnit, spanOf(seen))
+		_, _, bare, _ := nameUnit(level, unit)
+		ch.ID = channelID(ch, bare, used)
+		l.m.Channels = append(l.m.Channels, ColumnGuess{Name: level, Channel: ch, Factor: factor}.channel())
+		l.log.Account.note("log-guess", "channel %q, which comes late: %s", level, why)
+	}
 }
 
 // otherUnits makes missing what a long log wrote in another unit than the

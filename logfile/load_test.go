@@ -352,6 +352,40 @@ func TestMapIsSavedAndFitsLaterFiles(t *testing.T) {
 	}
 }
 
+// A saved map stands above the guess in everything, the order of a date too.
+func TestSavedMapCorrectsTheDateOrder(t *testing.T) {
+	const text = "when,core °C\n01/05/2026 10:00:00,5\n01/05/2026 10:00:01,6\n"
+	g, err := Inspect(strings.NewReader(text), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	m := g.Map()
+	for form, month := range map[TimeForm]time.Month{LocalDMY: time.May, LocalMDY: time.January} {
+		m.Time.Form = form
+		for name, opt := range map[string]LoadOptions{"given": {Map: m}, "found": {Maps: []*Map{m}}} {
+			if got := time.UnixMicro(load(t, text, opt).Traces[0].TimesUS[0]).UTC().Month(); got != month {
+				t.Errorf("%s, %s: %s", form, name, got)
+			}
+		}
+	}
+}
+
+func TestNamesThatComeLateAreLoaded(t *testing.T) {
+	var b strings.Builder
+	b.WriteString("time_s,probe,value °C\n")
+	for i := range 600 {
+		fmt.Fprintf(&b, "%d,core,5\n%d,pan,200\n", i, i)
+	}
+	b.WriteString("601,oven,180\n602,oven,181\n603,,7\n")
+	log := load(t, b.String(), LoadOptions{})
+	if len(log.Traces) != 3 || log.Traces[2].Channel.Place != trace.Air || log.Traces[2].Len() != 2 {
+		t.Fatalf("%+v", log.Map.Channels)
+	}
+	if p := log.Account.Problems; len(p) != 1 || p[0].Kind != UnmappedName || p[0].Row != 1203 {
+		t.Error(p)
+	}
+}
+
 func TestMapsThatCannotBeFollowed(t *testing.T) {
 	const good = "format: 1\nfingerprint: ab\ndelimiter: \",\"\ndecimal: \".\"\nshape: wide\ntime: {column: t, form: seconds}\nchannels:\n- {column: a, id: core, place: core, unit: degC}\n"
 	if _, err := ReadMap(strings.NewReader(good)); err != nil {

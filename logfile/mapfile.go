@@ -79,16 +79,22 @@ func (g *Guess) Map() *Map {
 	}
 	for _, c := range from {
 		if c.Role == RoleChannel {
-			mc := MapChannel{Column: c.Name, Channel: c.Channel}
-			if c.Factor == 1000 {
-				mc.Written = "kg"
-			} else if c.Factor == 16 {
-				mc.Written = "lb"
-			}
-			m.Channels = append(m.Channels, mc)
+			m.Channels = append(m.Channels, c.channel())
 		}
 	}
 	return m
+}
+
+// channel is the guess as an entry of a map.
+func (c ColumnGuess) channel() MapChannel {
+	mc := MapChannel{Column: c.Name, Channel: c.Channel}
+	switch c.Factor {
+	case 1000:
+		mc.Written = "kg"
+	case 16:
+		mc.Written = "lb"
+	}
+	return mc
 }
 
 // Write writes the map as YAML.
