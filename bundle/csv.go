@@ -34,16 +34,18 @@ func appendRecord(b []byte, cells []string) []byte {
 	return append(b, '\r', '\n')
 }
 
-// csvReader reads records strictly.
+// csvReader reads records strictly. Cells share the memory of the file.
 type csvReader struct {
 	file string
-	rest []byte
+	rest string
 	line int // of the record read next, from 1
 	row  int // records read, the header included
-	cell []byte
+	cell strings.Builder
 }
 
-func newCSVReader(file string, b []byte) *csvReader { return &csvReader{file: file, rest: b, line: 1} }
+func newCSVReader(file string, b []byte) *csvReader {
+	return &csvReader{file: file, rest: string(b), line: 1}
+}
 
 // next reads one record into cells, which is reused. It returns nil at the
 // end. A last record without a line end is accepted, and LF for CRLF: a
@@ -60,7 +62,7 @@ func (r *csvReader) next(cells []string) ([]string, error) {
 	for {
 		var ended bool
 		if len(r.rest) > 0 && r.rest[0] == '"' {
-			r.cell = r.cell[:0]
+			r.cell.Reset()
 			i := 1
 			for {
 				k := i
@@ -73,16 +75,16 @@ func (r *csvReader) next(cells []string) ([]string, error) {
 				if k == len(r.rest) {
 					return bad("a quoted cell does not end", `close it with "`)
 				}
-				r.cell = append(r.cell, r.rest[i:k]...)
+				r.cell.WriteString(r.rest[i:k])
 				if k+1 < len(r.rest) && r.rest[k+1] == '"' {
-					r.cell = append(r.cell, '"')
+					r.cell.WriteByte('"')
 					i = k + 2
 					continue
 				}
 				r.rest = r.rest[k+1:]
 				break
 			}
-			cells = append(cells, string(r.cell))
+			cells = append(cells, r.cell.String())
 			switch {
 			case len(r.rest) == 0 || r.rest[0] == '\n':
 				ended = true
@@ -106,7 +108,7 @@ func (r *csvReader) next(cells []string) ([]string, error) {
 			if ended && k > 0 && c[k-1] == '\r' && k < len(r.rest) {
 				c = c[:k-1]
 			}
-			cells = append(cells, string(c))
+			cells = append(cells, c)
 			r.rest = r.rest[k:]
 		}
 		if len(r.rest) > 0 {

@@ -2,6 +2,8 @@ package bundle
 
 import (
 	"math/big"
+	"math/bits"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -32,21 +34,19 @@ func decimalOf(q float64) decimal {
 // appendTimes writes count × d exactly, with as many decimals as d has, so
 // that the resolution shows: 540 × 0.1 is "54.0".
 func (d decimal) appendTimes(b []byte, count int64) []byte {
-	var digits string
-	if d.mantissa.IsInt64() {
-		m := d.mantissa.Int64()
-		if p := count * m; m <= 1<<20 && count < 1<<42 && count > -1<<42 {
-			digits = strconv.FormatInt(p, 10)
+	from := len(b)
+	if hi, m := bits.Mul64(magnitude(count), d.mantissa.Uint64()); hi == 0 && m>>63 == 0 && d.mantissa.IsUint64() {
+		if count < 0 {
+			b = append(b, '-')
 		}
-	}
-	if digits == "" {
-		digits = new(big.Int).Mul(big.NewInt(count), d.mantissa).String()
+		b = strconv.AppendUint(b, m, 10)
+	} else {
+		b = new(big.Int).Mul(big.NewInt(count), d.mantissa).Append(b, 10)
 	}
 	switch {
 	case d.exponent < -mostPlaces || d.exponent > mostPlaces:
-		return strconv.AppendInt(append(append(b, digits...), 'e'), int64(d.exponent), 10)
+		return strconv.AppendInt(append(b, 'e'), int64(d.exponent), 10)
 	case d.exponent >= 0:
-		b = append(b, digits...)
 		if count != 0 {
 			for range d.exponent {
 				b = append(b, '0')
@@ -54,17 +54,20 @@ func (d decimal) appendTimes(b []byte, count int64) []byte {
 		}
 		return b
 	}
-	if digits[0] == '-' {
-		b = append(b, '-')
-		digits = digits[1:]
+	if count < 0 {
+		from++ // past the sign
 	}
-	places := -d.exponent
-	if pad := places + 1 - len(digits); pad > 0 {
-		digits = strings.Repeat("0", pad) + digits
+	for len(b)-from < 1-d.exponent { // at least one digit before the point
+		b = slices.Insert(b, from, '0')
 	}
-	b = append(b, digits[:len(digits)-places]...)
-	b = append(b, '.')
-	return append(b, digits[len(digits)-places:]...)
+	return slices.Insert(b, len(b)+d.exponent, '.')
+}
+
+func magnitude(v int64) uint64 {
+	if v < 0 {
+		return -uint64(v)
+	}
+	return uint64(v)
 }
 
 // count divides a decimal number as text by d. ok is false when the text is

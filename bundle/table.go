@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"trivet/fault"
@@ -91,7 +92,7 @@ func (c *column[T]) check(cell string) error {
 func text[T any, S ~string](name, about string, at func(*T) *S) column[T] {
 	return column[T]{Field{Name: name, Type: "string", Description: about},
 		func(row *T) (string, error) { return guard(string(*at(row))), nil },
-		func(row *T, cell string) error { *at(row) = S(unguard(cell)); return nil }}
+		func(row *T, cell string) error { *at(row) = S(strings.Clone(unguard(cell))); return nil }}
 }
 
 func integer[T any, I ~int | ~int64](name, about string, at func(*T) *I) column[T] {
