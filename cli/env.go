@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"crypto/rand"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -80,21 +81,37 @@ func (e *Env) PrintNotes(notes []fault.Note) {
 // Fahrenheit reports whether temperatures are shown in °F.
 func (e *Env) Fahrenheit() bool { return e.Units == "us" }
 
+// errorBody is the JSON form of one error.
+type errorBody struct {
+	Code    string `json:"code"`
+	Message string `json:"message"`
+	Where   string `json:"where"`
+	Value   string `json:"value"`
+	Fix     string `json:"fix"`
+}
+
+func bodyOf(f *fault.Error) errorBody {
+	return errorBody{string(f.Code), f.Message, f.Where(), f.Value, f.Fix}
+}
+
+// writeErrorJSON prints {"error": …}; when one input had several mistakes,
+// "errors" lists them all.
 func writeErrorJSON(w io.Writer, err error, f *fault.Error) {
-	type body struct {
-		Code    string `json:"code"`
-		Message string `json:"message"`
-		Where   string `json:"where"`
-		Value   string `json:"value"`
-		Fix     string `json:"fix"`
-	}
-	b := body{Code: "other", Message: err.Error()}
+	out := map[string]any{"error": errorBody{Code: "other", Message: err.Error()}}
 	if f != nil {
-		b = body{string(f.Code), f.Message, f.Where(), f.Value, f.Fix}
+		out["error"] = bodyOf(f)
+	}
+	var list fault.List
+	if errors.As(err, &list) && len(list) > 1 {
+		all := make([]errorBody, len(list))
+		for i, e := range list {
+			all[i] = bodyOf(e)
+		}
+		out["errors"] = all
 	}
 	enc := json.NewEncoder(w)
 	enc.SetEscapeHTML(false)
-	enc.Encode(map[string]any{"error": b})
+	enc.Encode(out)
 }
 
 type commandGroup struct {
