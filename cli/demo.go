@@ -177,4 +177,3 @@ func demoNotebook(ctx context.Context, path string, d *bench.Demo) (string, erro
 	return s.ID, nb.PutStudy(ctx, tasted, d.Tasted, d.CookFiles, study.Event{At: last, Study: s.ID, Kind: study.EventChanged,
 		What: "the tasting was closed and its counts entered"})
 }
-
