@@ -248,7 +248,7 @@ func printChoice(env *Env, r *tasting.Result) {
 		rows = append(rows, []string{"power", fmt.Sprintf("%.3f", *r.Power), "for what was planned"})
 	}
 	env.printRows(rows)
-	env.Printf("Limits are one-sided at %g each.\n", 1-r.Alpha)
+	env.Printf("Limits are one-sided at %g each.\n", r.LimitLevel)
 	for _, s := range r.Sureness {
 		word := strconv.Itoa(s.Sureness)
 		if w := tasting.SurenessWords(); s.Sureness <= len(w) {

@@ -125,14 +125,14 @@ func (m CheckAll) ScoreRows(rows []Row, alpha float64) (Report, error) {
 			t.Pairs = nil
 			continue
 		}
-		res.say("%q fits the products unequally often (Q = %.3g on %d, Holm p = %s).", t.Word, *t.Q, t.DF, pText(h))
+		res.say("%q fits the products unequally often (Q = %.3g on %d, Holm p %s).", t.Word, *t.Q, t.DF, pText(h))
 		for _, p := range t.Pairs {
 			if p.PHolm <= alpha {
 				more, less, a, b := p.A, p.B, p.OnlyA, p.OnlyB
 				if b > a {
 					more, less, a, b = less, more, b, a
 				}
-				res.say("%q: %d tasters ticked it for %s only, %d for %s only (p = %s).", t.Word, a, more, b, less, pText(p.PHolm))
+				res.say("%q: %d tasters ticked it for %s only, %d for %s only (p %s).", t.Word, a, more, b, less, pText(p.PHolm))
 			}
 		}
 	}
@@ -183,7 +183,7 @@ func (r *CheckResult) Table() [][]string {
 		if w.PHolm == nil {
 			row = append(row, "–")
 		} else {
-			row = append(row, pText(*w.PHolm))
+			row = append(row, probability(*w.PHolm))
 		}
 		out = append(out, row)
 	}

@@ -128,7 +128,7 @@ func ScoreChoices(m ForcedChoice, c *Choices, r Rule) (*Result, error) {
 	}
 	res.Sureness, res.Positions = c.Sure, c.Positions
 	if c.Positions != nil && c.Positions.P < 0.05 {
-		res.Notes = append(res.Notes, fault.Notef("position-habit", "places on the tray were chosen unequally often (%v from the left, p = %s): balanced orders keep this from counting as difference, but it costs power", c.Positions.Chosen, pText(c.Positions.P)))
+		res.Notes = append(res.Notes, fault.Notef("position-habit", "places on the tray were chosen unequally often (%v from the left, p %s): balanced orders keep this from counting as difference, but it costs power", c.Positions.Chosen, pText(c.Positions.P)))
 	}
 	if c.Assessors > 1 && c.Assessors < c.N {
 		if res.Overdispersion, err = Overdispersed(c.Replicates, m.Guess(), true); err != nil {

@@ -155,12 +155,12 @@ func (res *HedonicResult) word(alpha float64) {
 			if p.Difference < 0 {
 				low, high = -high, -low
 			}
-			res.say("%s is liked more than %s by %.2g points (%s interval %.2g to %.2g, p = %s).", better, worse, d, percent(1-alpha), low, high, pText(*p.PHolm))
+			res.say("%s is liked more than %s by %.2g points (%s interval %.2g to %.2g, p %s).", better, worse, d, percent(1-alpha), low, high, pText(*p.PHolm))
 		default:
 			res.say("%s and %s: a difference in liking was not shown (%.2g points, %s interval %.2g to %.2g). That is not the same as liked alike.", p.A, p.B, p.Difference, percent(1-alpha), *p.Low, *p.High)
 		}
 		if p.PHolm != nil && (*p.PHolm <= alpha) != (p.PSignedRank <= alpha) && len(res.Pairs) == 1 {
-			res.note("tests-disagree", "the t test (p = %s) and the signed-rank test (p = %s) fall on two sides of the level: call it unsettled", pText(*p.PHolm), pText(p.PSignedRank))
+			res.note("tests-disagree", "the t test (p %s) and the signed-rank test (p %s) fall on two sides of the level: call it unsettled", pText(*p.PHolm), pText(p.PSignedRank))
 		}
 	}
 }

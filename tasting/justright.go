@@ -146,9 +146,13 @@ func (m JustRight) ScoreRows(rows []Row, alpha float64) (Report, error) {
 		case pen.Drop == nil:
 			res.note("group-empty", "%s, %s: nobody found it just about right, so there is nothing to compare with", pen.Product, pen.Attribute)
 		case pen.PHolm != nil && *pen.PHolm <= alpha:
-			res.say("%s: the %s who found %s %s liked it %.2g points less (interval %.2g to %.2g, Holm p = %s).", pen.Product, percent(pen.Share), pen.Attribute, pen.Side, *pen.Drop, *pen.Low, *pen.High, pText(*pen.PHolm))
+			way, d, low, high := "less", *pen.Drop, *pen.Low, *pen.High
+			if d < 0 {
+				way, d, low, high = "more", -d, -high, -low
+			}
+			res.say("%s: the %s who found %s %s liked it %.2g points %s (interval %.2g to %.2g, Holm p %s).", pen.Product, percent(pen.Share), pen.Attribute, pen.Side, d, way, low, high, pText(*pen.PHolm))
 		default:
-			res.say("%s: %s found %s %s; a lower liking was not shown (%.2g points).", pen.Product, percent(pen.Share), pen.Attribute, pen.Side, *pen.Drop)
+			res.say("%s: %s found %s %s; a lower liking was not shown (mean %.2g points lower).", pen.Product, percent(pen.Share), pen.Attribute, pen.Side, *pen.Drop)
 		}
 	}
 	res.note("shown-share", "sides with less than %s of the tasters are in the table but not read (common practice, no source)", percent(shownShare))

@@ -123,21 +123,21 @@ func (m Ranking) ScoreRows(rows []Row, alpha float64) (Report, error) {
 		how = "exact"
 	}
 	if pv <= alpha {
-		res.say("The order is not one of chance: Friedman statistic %.4g on %d, p = %s (%s).", stat, p-1, pText(pv), how)
+		res.say("The order is not one of chance: Friedman statistic %.4g on %d, p %s (%s).", stat, p-1, pText(pv), how)
 		for _, pair := range res.Pairs {
 			if pair.Differs {
 				lower, upper := pair.A, pair.B
 				if pair.Difference > 0 {
 					lower, upper = upper, lower
 				}
-				res.say("%s is ranked before %s (rank sums differ by %.3g, LSD %.3g; Holm p = %s).", lower, upper, math.Abs(pair.Difference), lsd, pText(pair.PHolm))
+				res.say("%s is ranked before %s (rank sums differ by %.3g, LSD %.3g; Holm p %s).", lower, upper, math.Abs(pair.Difference), lsd, pText(pair.PHolm))
 			}
 		}
 		if p >= 4 {
 			res.note("lsd-unprotected", "with four products or more the LSD does not hold the risk over all pairs: read the Holm p-values for that")
 		}
 	} else {
-		res.say("No order was shown: Friedman statistic %.4g on %d, p = %s (%s). That is not the same as alike.", stat, p-1, pText(pv), how)
+		res.say("No order was shown: Friedman statistic %.4g on %d, p %s (%s). That is not the same as alike.", stat, p-1, pText(pv), how)
 	}
 	res.close(m)
 	return res, nil

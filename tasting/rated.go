@@ -166,14 +166,14 @@ func (m Rated) ScoreRows(rows []Row, alpha float64) (Report, error) {
 			label = "the attribute"
 		}
 		if h <= alpha {
-			res.say("The products differ in %s (F = %.3g on %.3g and %.3g, Holm p = %s).", label, a.F, a.DF1, a.DF2, pText(h))
+			res.say("The products differ in %s (F = %.3g on %.3g and %.3g, Holm p %s).", label, a.F, a.DF1, a.DF2, pText(h))
 			for _, p := range a.Pairs {
 				if p.PHolm <= alpha {
 					res.say("%s: %s against %s %+.3g (%s interval %.3g to %.3g).", label, p.A, p.B, p.Difference, percent(1-alpha), p.Low, p.High)
 				}
 			}
 		} else {
-			res.say("A difference in %s was not shown (F = %.3g on %.3g and %.3g, Holm p = %s). That is not the same as alike.", label, a.F, a.DF1, a.DF2, pText(h))
+			res.say("A difference in %s was not shown (F = %.3g on %.3g and %.3g, Holm p %s). That is not the same as alike.", label, a.F, a.DF1, a.DF2, pText(h))
 		}
 	}
 	res.close(m)

@@ -185,10 +185,10 @@ func (r *ResponseResult) finish(m ResponseMethod, assessors, answers int) {
 	counts := fmt.Sprintf("%q was answered to %d of %d where right and %d of %d where wrong", m.yesIs(), r.Hits, r.Signals, r.FalseAlarms, r.Noises)
 	if r.PValue <= r.Alpha {
 		r.Verdict = Different
-		say("Detected: %s (%s, p = %s).", counts, r.Test, pText(r.PValue))
+		say("Detected: %s (%s, p %s).", counts, r.Test, pText(r.PValue))
 		say("It may claim that these assessors could tell the two products apart.")
 	} else {
-		say("Not detected: %s (%s, p = %s).", counts, r.Test, pText(r.PValue))
+		say("Not detected: %s (%s, p %s).", counts, r.Test, pText(r.PValue))
 		if r.DPrimeHigh != nil {
 			say("It could have missed a d′ up to %.2g (%s limit). Not detected is not the same as alike.", *r.DPrimeHigh, percent(1-r.Alpha))
 		}

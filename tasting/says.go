@@ -11,20 +11,20 @@ func (res *Result) speak(m ForcedChoice, c Count, r Rule, x int) {
 	say := func(format string, args ...any) { res.Says = append(res.Says, fmt.Sprintf(format, args...)) }
 	d := m.Describe()
 	g := m.Guess()
-	level := percent(1 - r.Alpha)
+	level := percent(res.LimitLevel)
 	what := fmt.Sprintf("%d right of %d", x, c.N)
 	if sides(m) == 2 {
 		what = fmt.Sprintf("one product chosen by %d of %d", x, c.N)
 	}
 	switch res.Verdict {
 	case Different:
-		say("Detected: %s is more than guessing explains (exact p = %s, guess rate %d/%d).", what, pText(res.PValue), g.Num, g.Den)
+		say("Detected: %s is more than guessing explains (exact p %s, guess rate %d/%d).", what, pText(res.PValue), g.Num, g.Den)
 		say("It may claim %s.", strings.Join(d.MayClaim, "; "))
 	case NotShownDifferent:
-		say("Not detected: %s can come about by guessing (exact p = %s, guess rate %d/%d).", what, pText(res.PValue), g.Num, g.Den)
+		say("Not detected: %s can come about by guessing (exact p %s, guess rate %d/%d).", what, pText(res.PValue), g.Num, g.Den)
 		say("It could have missed a share of discriminators up to %s (%s limit). Not detected is not the same as alike.", percent(res.PDHigh), level)
 	case Similar:
-		say("Similar: with %s, a difference as large as the bound set beforehand would show this few right answers with probability %s, at most the %s allowed.", what, pText(*res.PSimilarity), percent(r.Beta))
+		say("Similar: with %s, a difference as large as the bound set beforehand would show this few right answers with probability %s, at most the %s allowed.", what, probability(*res.PSimilarity), percent(r.Beta))
 		say("It may claim similarity within that bound for these assessors, no more: a smaller difference may be there.")
 	case NotShownSimilar:
 		say("Similarity not shown: with %s the share of discriminators may be as large as %s (%s limit).", what, percent(res.PDHigh), level)
@@ -62,13 +62,22 @@ func fewestAssessments(m ForcedChoice, alpha float64) int {
 	}
 }
 
-// pText prints a probability to two significant digits.
+// pText prints a p-value to two significant digits with its relation, as in
+// "p = 0.012" and "p < 0.0001"; the p is written by the caller.
 func pText(p float64) string {
 	switch {
 	case p < 0.0001:
-		return "under 0.0001"
+		return "< 0.0001"
 	case p > 0.9999 && p < 1:
-		return "over 0.9999"
+		return "> 0.9999"
+	}
+	return "= " + probability(p)
+}
+
+// probability prints a probability to two significant digits.
+func probability(p float64) string {
+	if p < 0.0001 {
+		return "under 0.0001"
 	}
 	return strconv.FormatFloat(p, 'g', 2, 64)
 }

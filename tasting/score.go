@@ -65,12 +65,14 @@ type Result struct {
 	PSimilarity *float64 `json:"p_similarity,omitempty"`
 	// Power is the chance this n had of the claim aimed at: at the size that
 	// matters for a difference, at none for similarity.
-	Power   *float64     `json:"power,omitempty"`
-	Alpha   float64      `json:"alpha"`
-	Beta    *float64     `json:"beta,omitempty"`
-	Verdict Verdict      `json:"verdict"`
-	Says    []string     `json:"says"`
-	Notes   []fault.Note `json:"notes,omitempty"`
+	Power *float64 `json:"power,omitempty"`
+	Alpha float64  `json:"alpha"`
+	// LimitLevel is the level of each one-sided limit.
+	LimitLevel float64      `json:"limit_level"`
+	Beta       *float64     `json:"beta,omitempty"`
+	Verdict    Verdict      `json:"verdict"`
+	Says       []string     `json:"says"`
+	Notes      []fault.Note `json:"notes,omitempty"`
 
 	// Where answers were replicated or sureness was asked: see ScoreChoices.
 	Overdispersion *Overdispersion `json:"overdispersion,omitempty"`
@@ -108,6 +110,7 @@ func Score(m ForcedChoice, c Count, r Rule) (*Result, error) {
 	res := &Result{
 		Method: m.Describe().Name, For: r.For, N: c.N, Correct: c.Correct,
 		GuessProbability: guess.Float(), PValue: math.Min(1, p), PC: float64(x) / float64(c.N), Alpha: r.Alpha,
+		LimitLevel: 1 - r.Alpha/two,
 	}
 	// (x/n − a/b)/(1 − a/b) in whole numbers, so that a round share prints as one.
 	res.PDRaw = float64(guess.Den*int64(x)-guess.Num*int64(c.N)) / float64((guess.Den-guess.Num)*int64(c.N))
@@ -252,7 +255,7 @@ func (res *Result) remark(m ForcedChoice, c Count) {
 	if sides(m) == 1 && lowerTail(c.N, c.Correct, m.Guess().Float()) < 0.05 {
 		note("below-chance", "%d right of %d is far below what guessing gives (%.3g): look for swapped codes or a key entered the wrong way round", c.Correct, c.N, float64(c.N)*m.Guess().Float())
 	}
-	if block, err := m.Block(2); err == nil && c.N%len(block) != 0 && c.Assessors == 0 {
+	if block, err := m.Block(2); err == nil && c.N%len(block) != 0 && c.Assessors == 0 && c.N > 1 {
 		lower := c.N / len(block) * len(block)
 		note("orders-unbalanced", "%d assessments do not fill blocks of %d orders: %s would", c.N, len(block), orJoin(lower, lower+len(block)))
 	}

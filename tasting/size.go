@@ -131,7 +131,7 @@ func Size(m ForcedChoice, g Goal) (*Plan, error) {
 	end := powerGuaranteedFrom(pc.Float()-m.Guess().Float(), g.Alpha/sides(m), g.Beta)
 	if end > mostAssessors {
 		return nil, fault.New("too-many-assessors", "a difference this small needs more assessors than this tool plans for").
-			On("pd", number(Discriminators(m.Guess(), pc.Float()))).WithFix("use a method with more power for it (a paired comparison on the attribute that changes), or a larger difference")
+			On("pd", fmt.Sprintf("%.4g", Discriminators(m.Guess(), pc.Float()))).WithFix("use a method with more power for it (a paired comparison on the attribute that changes), or a larger difference")
 	}
 	block, err := m.Block(2)
 	if err != nil {
