@@ -10,6 +10,7 @@ import (
 	"io"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -118,8 +119,14 @@ type exhibitView struct {
 }
 
 type tableView struct {
-	figure.Table
-	Slug, Label string
+	Slug, Label, Caption string
+	Columns              []string
+	Rows                 [][]cellView
+}
+
+type cellView struct {
+	Text   string
+	Number bool
 }
 
 type questionView struct {
@@ -264,7 +271,9 @@ func (p *printer) cooks(v *view) error {
 			if err != nil {
 				return err
 			}
-			e.Table = nil // the samples are in the data
+			if e.Caption == "" {
+				e.Caption = fmt.Sprintf(english.CookTraces, c.Label)
+			}
 			cv.Figure = e
 		}
 		for _, w := range c.Weighings {
@@ -289,10 +298,14 @@ type printer struct {
 	count  int
 }
 
-// exhibit sets a figure for wide and, when both is set, for narrow pages.
+// exhibit sets a figure. With both it is numbered, set for wide and for narrow
+// pages, and followed by its numbers; otherwise it is set narrow alone.
 func (p *printer) exhibit(x Exhibit, both bool) (*exhibitView, error) {
-	p.count++
-	e := &exhibitView{Slug: unique(p.used, "f-"+slug(x.ID)), Number: fmt.Sprintf("Figure %d.", p.count), Caption: x.Caption}
+	e := &exhibitView{Slug: unique(p.used, "f-"+slug(x.ID)), Caption: x.Caption}
+	if both {
+		p.count++
+		e.Number = fmt.Sprintf("Figure %d.", p.count)
+	}
 	size := figure.Phone
 	if both {
 		size = figure.Page
@@ -306,13 +319,36 @@ func (p *printer) exhibit(x Exhibit, both bool) (*exhibitView, error) {
 			return nil, fmt.Errorf("figure %s: %w", x.ID, err)
 		}
 	}
-	if t := x.Figure.Table(); len(t.Rows) > 0 {
-		if t.Caption == "" {
-			t.Caption = strings.TrimSuffix(e.Number, ".")
+	if t := x.Figure.Table(); both && len(t.Rows) > 0 {
+		e.Table = tableOf(t)
+		e.Table.Slug, e.Table.Label = e.Slug, fmt.Sprintf(english.FigureTable, p.count)
+		if e.Table.Caption == "" {
+			e.Table.Caption = strings.TrimSuffix(e.Number, ".")
 		}
-		e.Table = &tableView{Table: t, Slug: e.Slug, Label: fmt.Sprintf(english.FigureTable, p.count)}
 	}
 	return e, nil
+}
+
+// tableOf prepares a figure's table for reading: numbers to four significant
+// digits, set right. The data files hold them in full.
+func tableOf(t figure.Table) *tableView {
+	v := &tableView{Caption: t.Caption, Columns: t.Columns}
+	for _, row := range t.Rows {
+		cells := make([]cellView, len(row))
+		for i, c := range row {
+			x, err := strconv.ParseFloat(c, 64)
+			if err != nil {
+				cells[i] = cellView{Text: c}
+				continue
+			}
+			if x != math.Trunc(x) {
+				c = strconv.FormatFloat(x, 'g', 4, 64)
+			}
+			cells[i] = cellView{strings.Replace(c, "-", "−", 1), true}
+		}
+		v.Rows = append(v.Rows, cells)
+	}
+	return v
 }
 
 func (p *printer) inline(f figure.Figure, size figure.Size, id string) (template.HTML, error) {

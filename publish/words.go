@@ -44,6 +44,7 @@ type words struct {
 	Cooks         string
 	CooksNone     string
 	CookTable     string
+	CookTraces    string
 	CookHead      [5]string
 	Uncertainty   string
 	Weighings     string
@@ -116,6 +117,7 @@ var english = words{
 
 	Cooks:         "Every cook",
 	CooksNone:     "No cook has been recorded yet.",
+	CookTraces:    "Traces of %s.",
 	CookTable:     "Responses of every cook",
 	CookHead:      [5]string{"Cook", "Block", "Treatment", "Role", "Day"},
 	Uncertainty:   "± is one standard uncertainty.",
