@@ -217,7 +217,7 @@ func bisect(f func(float64) float64, lo, hi float64) float64 {
 }
 
 func (res *Result) judge(m ForcedChoice, c Count, r Rule, x, least int) {
-	goal := Goal{For: r.For, Alpha: r.Alpha, Beta: r.Beta, Discriminators: r.Discriminators, DPrime: r.DPrime}
+	goal := Goal(r)
 	sized := r.Discriminators > 0 || r.DPrime > 0
 	if r.For == ForSimilarity {
 		pc := goal.chance(m)
