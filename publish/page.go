@@ -120,7 +120,7 @@ type exhibitView struct {
 
 type tableView struct {
 	Slug, Label, Caption string
-	Columns              []string
+	Columns              []cellView
 	Rows                 [][]cellView
 }
 
@@ -329,24 +329,40 @@ func (p *printer) exhibit(x Exhibit, both bool) (*exhibitView, error) {
 	return e, nil
 }
 
-// tableOf prepares a figure's table for reading: numbers to four significant
-// digits, set right. The data files hold them in full.
+// tableOf prepares a figure's table for reading: numbers set right, with the
+// decimals that leave the largest of a column four digits. The data files
+// hold them in full.
 func tableOf(t figure.Table) *tableView {
-	v := &tableView{Caption: t.Caption, Columns: t.Columns}
-	for _, row := range t.Rows {
-		cells := make([]cellView, len(row))
-		for i, c := range row {
-			x, err := strconv.ParseFloat(c, 64)
+	v := &tableView{Caption: t.Caption, Rows: make([][]cellView, len(t.Rows))}
+	for i, row := range t.Rows {
+		v.Rows[i] = make([]cellView, len(row))
+	}
+	for j, name := range t.Columns {
+		largest, whole, numbers := 0.0, true, false
+		for _, row := range t.Rows {
+			if x, err := strconv.ParseFloat(row[j], 64); err == nil {
+				numbers = true
+				largest = math.Max(largest, math.Abs(x))
+				whole = whole && x == math.Trunc(x)
+			}
+		}
+		decimals := 0
+		if !whole && largest > 0 {
+			decimals = max(0, min(6, 3-int(math.Floor(math.Log10(largest)))))
+		}
+		v.Columns = append(v.Columns, cellView{name, numbers})
+		for i, row := range t.Rows {
+			x, err := strconv.ParseFloat(row[j], 64)
 			if err != nil {
-				cells[i] = cellView{Text: c}
+				v.Rows[i][j] = cellView{Text: row[j]}
 				continue
 			}
-			if x != math.Trunc(x) {
-				c = strconv.FormatFloat(x, 'g', 4, 64)
+			text := strconv.FormatFloat(math.Abs(x), 'f', decimals, 64)
+			if x < 0 && strings.Trim(text, "0.") != "" {
+				text = "−" + text
 			}
-			cells[i] = cellView{strings.Replace(c, "-", "−", 1), true}
+			v.Rows[i][j] = cellView{text, true}
 		}
-		v.Rows = append(v.Rows, cells)
 	}
 	return v
 }

@@ -237,6 +237,21 @@ func TestNumbersAreRoundedToTheirUncertainty(t *testing.T) {
 	}
 }
 
+func TestFigureTablesAlignTheirDecimals(t *testing.T) {
+	got := tableOf(figure.Table{Columns: []string{"block", "a", "n"}, Rows: [][]string{{"L1", "21", "3"}, {"L2", "-0.098994", "12"}, {"L3", "", "0"}, {"L4", "-0.0001", "7"}}})
+	want := [][]string{{"L1", "21.00", "3"}, {"L2", "−0.10", "12"}, {"L3", "", "0"}, {"L4", "0.00", "7"}}
+	for i, row := range want {
+		for j, text := range row {
+			if got.Rows[i][j].Text != text {
+				t.Errorf("row %d, column %d: %q, want %q", i+1, j+1, got.Rows[i][j].Text, text)
+			}
+		}
+	}
+	if got.Columns[0].Number || !got.Columns[1].Number {
+		t.Error("the numeric columns are not told from the rest")
+	}
+}
+
 func BenchmarkPage(b *testing.B) {
 	r := sample()
 	b.ReportAllocs()
