@@ -221,9 +221,24 @@ func (s *Solver) turn(n int) {
 		}
 	}
 	if s.res0 != nil {
-		s.note(Turned, fmt.Sprintf("turn %d", n))
+		s.note(Turned, turnName(n))
 	}
 	s.restart()
+}
+
+// turnNames saves an allocation per turn in sampled cooks.
+var turnNames = func() (names [64]string) {
+	for i := range names {
+		names[i] = fmt.Sprintf("turn %d", i)
+	}
+	return names
+}()
+
+func turnName(n int) string {
+	if n < len(turnNames) {
+		return turnNames[n]
+	}
+	return fmt.Sprintf("turn %d", n)
 }
 
 // restart forgets the recent past after conditions jump.

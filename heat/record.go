@@ -126,22 +126,31 @@ func (s *Solver) snapshot(what string) {
 	g := &s.mesh
 	n := g.n
 	res := s.res0
-	sn := Snapshot{TimeS: s.t, What: what, SideADown: s.aDown}
-	sn.TempC = append([]float64(nil), s.now.t[:n]...)
-	sn.PeakC = append([]float64(nil), s.tally.peak[:n]...)
-	sn.DryShare = append([]float64(nil), s.now.dry[:n]...)
-	sn.WaterPct = make([]float64, n)
+	// An earlier cook's snapshot in the same place lends its memory.
+	k := len(res.Snapshots)
+	if k < cap(res.Snapshots) {
+		res.Snapshots = res.Snapshots[:k+1]
+	} else {
+		res.Snapshots = append(res.Snapshots, Snapshot{})
+	}
+	sn := &res.Snapshots[k]
+	sn.TimeS, sn.What, sn.SideADown = s.t, what, s.aDown
+	sn.TempC = append(sn.TempC[:0], s.now.t[:n]...)
+	sn.PeakC = append(sn.PeakC[:0], s.tally.peak[:n]...)
+	sn.DryShare = append(sn.DryShare[:0], s.now.dry[:n]...)
+	sn.WaterPct = grow(sn.WaterPct, n)
+	clear(sn.WaterPct)
 	for i := range sn.WaterPct {
 		if s.w0[i] > 0 {
 			sn.WaterPct[i] = 100 * s.now.w[i] / s.w0[i]
 		}
 	}
-	sn.FaceA = append([]float64(nil), s.now.ts[:g.nr]...)
-	sn.FaceB = append([]float64(nil), s.now.ts[g.nr:2*g.nr]...)
+	sn.FaceA = append(sn.FaceA[:0], s.now.ts[:g.nr]...)
+	sn.FaceB = append(sn.FaceB[:0], s.now.ts[g.nr:2*g.nr]...)
+	sn.Rim = nil
 	if s.spec.Piece.Shape == Disc {
-		sn.Rim = append([]float64(nil), s.now.ts[2*g.nr:]...)
+		sn.Rim = append(sn.Rim, s.now.ts[2*g.nr:]...)
 	}
-	res.Snapshots = append(res.Snapshots, sn)
 }
 
 // accept books a step that was solved and settled.
@@ -327,9 +336,13 @@ func (s *Solver) endRecord() {
 		r.LedgerJ = keepLedger(r.LedgerJ, l)
 	}
 	r.Stats = Stats{Cells: n, Steps: s.steps, Rejected: s.rejected, Newton: s.newton, LegsRerun: s.reruns, WorstStepK: r.Stats.WorstStepK}
-	r.Notes = append(r.Notes, fault.Notef("model-estimate",
-		"A prediction of a model with literature values, not a measurement: unfitted, expect ±5 K in the core, ±15 %% in times and ±5 points in losses."))
+	r.Notes = append(r.Notes, estimateNote)
 	s.res0 = nil
+}
+
+var estimateNote = fault.Note{
+	Code: "model-estimate",
+	Text: "A prediction of a model with literature values, not a measurement: unfitted, expect ±5 K in the core, ±15 % in times and ±5 points in losses.",
 }
 
 func keepLedger(to, l *Ledger) *Ledger {

@@ -20,17 +20,18 @@ const (
 // The meat values are fitted to the moisture of cooked beef, 69.7, 64.7 and
 // 60.3 % at 60, 70 and 80 °C ("Fluid content and tenderness of three muscles
 // of beef cooked to three internal temperatures", J. Food Sci., abstract).
-// The fish values are set by hand between cod that loses most above 80 °C
-// though its proteins denature from 35 °C (Skipnes et al. 2008) and salmon
-// losses of 6–9 % at low and 12–16 % at high heat (Głuchowski et al. 2020,
-// Molecules 25:5661); the egg sets without pressing out juice. The rate is a
-// guess: 3e-4 s⁻¹ at 60 °C with 100 kJ/mol, no source.
+// The rate for meat is a guess: 3e-4 s⁻¹ at 60 °C with 100 kJ/mol, no source.
+// The fish values, rate included, are set by hand to salmon losses of 6–9 % at
+// low and 12–16 % at high heat (Głuchowski et al. 2020, Molecules 25:5661),
+// with a second step because cod loses most above 80 °C though its proteins
+// denature from 35 °C (Skipnes et al. 2008). Eggs set without pressing out
+// juice.
 func DefaultRelease(class FoodClass) *Release {
 	switch class {
 	case Meat:
 		return &Release{A1: 0.17, T1C: 55, W1K: 3, A2: 0.30, T2C: 69, W2K: 4, RatePerS60: 3e-4, EaJMol: 100e3}
 	case Fish:
-		return &Release{A1: 0.10, T1C: 45, W1K: 4, A2: 0.15, T2C: 72, W2K: 6, RatePerS60: 3e-4, EaJMol: 100e3}
+		return &Release{A1: 0.13, T1C: 43, W1K: 3, A2: 0.12, T2C: 72, W2K: 6, RatePerS60: 3e-3, EaJMol: 100e3}
 	}
 	return nil
 }

@@ -285,15 +285,15 @@ func (s *Solver) prepare(spec *Spec, opt Options) error {
 		nz, nr, tol = orDefault2(nz, fastCells), orDefault2(nr, fastRadialCells), orDefault(tol, fastTolK)
 	}
 	if p.Shape == Slab {
-		nz, nr = orDefault2(nz, slabCells), 1
+		nz, nr, tol = orDefault2(nz, slabCells), 1, orDefault(tol, slabTolK)
 	} else {
-		nz, nr = orDefault2(nz, discCells), orDefault2(nr, discRadialCells)
+		nz, nr, tol = orDefault2(nz, discCells), orDefault2(nr, discRadialCells), orDefault(tol, discTolK)
 	}
 	if nz < 6 || nz > 20000 || nr < 1 || p.Shape == Disc && nr < 4 || nr > 1000 {
 		return fault.BadUsage("heat-cells", "a slab needs 6 cells or more, a disc 6 by 4").
 			On("cells", fmt.Sprintf("%d × %d", nz, nr))
 	}
-	s.stepTol = orDefault(tol, defaultTolK)
+	s.stepTol = tol
 	s.newtonTol = 0.05 * s.stepTol
 	s.maxStep = orDefault(opt.MaxStepS, 60)
 	s.mesh.set(p, nz, nr)
@@ -370,10 +370,11 @@ func (s *Solver) prepare(spec *Spec, opt Options) error {
 // Defaults of the numerical options, chosen on the benchmark cook of
 // docs/heat-cost.md.
 const (
-	slabCells, discCells, discRadialCells = 32, 32, 16
-	fastCells, fastRadialCells            = 16, 8
-	defaultTolK, fastTolK                 = 0.05, 0.15
-	restartStepS                          = 0.25
+	slabCells, discCells, discRadialCells = 32, 28, 12
+	fastCells, fastRadialCells            = 16, 6
+	slabTolK, discTolK, fastTolK          = 0.05, 0.1, 0.2
+
+	restartStepS = 0.25
 	// slabFaceLengthM is the length of a slab's face along the air, for the
 	// convection correlations.
 	slabFaceLengthM = 0.1

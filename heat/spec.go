@@ -161,9 +161,9 @@ type Series struct {
 
 // Options are numerical choices; the zero value is the default grid.
 type Options struct {
-	Cells       int     // through the thickness; 0 is 32
-	RadialCells int     // of a disc; 0 is 16
-	TolK        float64 // local error of a step, K rms; 0 is 0.05
+	Cells       int     // through the thickness; 0 is 32 (slab), 28 (disc)
+	RadialCells int     // of a disc; 0 is 12
+	TolK        float64 // local error of a step, K rms; 0 is 0.05 (slab), 0.1 (disc)
 	MaxStepS    float64 // 0 is 60 s
 	// Fast takes a coarser grid and looser steps where the fields above are
 	// 0, for sampling and fitting.
