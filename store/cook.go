@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
 
@@ -213,87 +214,109 @@ func scanCook(r interface{ Scan(...any) error }) (k study.Cook, err error) {
 
 // cook reads one cook; its ID is empty when there is none.
 func (q *query) cook(id string) (study.Cook, error) {
-	found, err := q.readCooks(`id = ?`, `cook = ?`, id)
-	if err != nil || len(found) == 0 {
+	set, err := q.readCooks(`id = ?`, `cook = ?`, id)
+	if err != nil || len(set.cooks) == 0 {
 		return study.Cook{}, err
 	}
-	return found[0], nil
+	return set.cooks[0], nil
 }
 
 // cooks reads all cooks of a study in the order they came.
 func (q *query) cooks(studyID string) ([]study.Cook, error) {
-	return q.readCooks(`study = ?`, `cook IN (SELECT id FROM cook WHERE study = ?)`, studyID)
+	set, err := q.readCooks(`study = ?`, ofStudy, studyID)
+	return set.cooks, err
 }
 
-// readCooks reads cooks and their parts, table by table: five queries
-// however many cooks there are.
-func (q *query) readCooks(where, partWhere, arg string) ([]study.Cook, error) {
-	args := []any{arg}
-	var cooks []study.Cook
-	index := map[string]int{}
-	if err := q.each(`SELECT `+cookColumns+` FROM cook WHERE `+where+` ORDER BY seq`, args, func(r *sql.Rows) error {
+// ofStudy picks the parts of all cooks of a study.
+const ofStudy = `cook IN (SELECT id FROM cook WHERE study = ?)`
+
+// cookSet is cooks being read.
+type cookSet struct {
+	cooks []study.Cook
+	index map[string]int // by id
+}
+
+// readCooks reads cooks and their parts, table by table: six queries however
+// many cooks there are.
+func (q *query) readCooks(where, partWhere, arg string) (cookSet, error) {
+	set := cookSet{index: map[string]int{}}
+	err := q.each(`SELECT `+cookColumns+` FROM cook WHERE `+where+` ORDER BY seq`, []any{arg}, func(r *sql.Rows) error {
 		k, err := scanCook(r)
-		index[k.ID] = len(cooks)
-		cooks = append(cooks, k)
+		set.index[k.ID] = len(set.cooks)
+		set.cooks = append(set.cooks, k)
 		return err
-	}); err != nil {
-		return nil, err
+	})
+	for _, read := range cookParts {
+		if err == nil && len(set.cooks) > 0 {
+			err = read(q, &set, partWhere, arg)
+		}
 	}
-	part := func(columns, table string, row func(r *sql.Rows, cook *string) (func(*study.Cook), error)) error {
-		var last string
-		var k *study.Cook
-		return q.each(`SELECT cook, `+columns+` FROM `+table+` WHERE `+partWhere+` ORDER BY cook, seq`, args, func(r *sql.Rows) error {
-			var id string
-			put, err := row(r, &id)
-			if err != nil {
+	return set, err
+}
+
+// cookParts read what cooks recorded, a table each.
+var cookParts = []func(q *query, set *cookSet, where, arg string) error{
+	readMarks, readWeighings, readReadings, readDeviations, readLogs,
+}
+
+func readMarks(q *query, set *cookSet, where, arg string) error {
+	return readPart(q, set, where, arg, "id, kind, at_us, note, source", "mark",
+		func(r *sql.Rows, cook *string, m *study.Mark) error {
+			return r.Scan(cook, &m.ID, &m.Kind, &m.AtUS, &m.Note, &m.Source)
+		},
+		func(k *study.Cook) *[]study.Mark { return &k.Marks })
+}
+
+func readWeighings(q *query, set *cookSet, where, arg string) error {
+	return readPart(q, set, where, arg, "id, stage, mass_g, at_us, has_at, res_g, note", "weighing",
+		func(r *sql.Rows, cook *string, w *study.Weighing) error {
+			return r.Scan(cook, &w.ID, &w.Stage, &w.MassG, &w.AtUS, &w.HasAt, &w.ResG, &w.Note)
+		},
+		func(k *study.Cook) *[]study.Weighing { return &k.Weighings })
+}
+
+func readReadings(q *query, set *cookSet, where, arg string) error {
+	var values, grades sql.RawBytes
+	return readPart(q, set, where, arg, "id, response, kind, unit, vals, grades, std_u, by, blind", "reading",
+		func(r *sql.Rows, cook *string, x *study.Reading) error {
+			if err := r.Scan(cook, &x.ID, &x.Response, &x.Kind, &x.Unit, &values, &grades, &x.StdU, &x.By, &x.Blind); err != nil {
 				return err
 			}
-			if k == nil || id != last {
-				k, last = &cooks[index[id]], id
-			}
-			put(k)
-			return nil
-		})
-	}
-	if err := part("id, kind, at_us, note, source", "mark", func(r *sql.Rows, cook *string) (func(*study.Cook), error) {
-		var m study.Mark
-		err := r.Scan(cook, &m.ID, &m.Kind, &m.AtUS, &m.Note, &m.Source)
-		return func(k *study.Cook) { k.Marks = append(k.Marks, m) }, err
-	}); err != nil {
-		return nil, err
-	}
-	if err := part("id, stage, mass_g, at_us, has_at, res_g, note", "weighing", func(r *sql.Rows, cook *string) (func(*study.Cook), error) {
-		var w study.Weighing
-		err := r.Scan(cook, &w.ID, &w.Stage, &w.MassG, &w.AtUS, &w.HasAt, &w.ResG, &w.Note)
-		return func(k *study.Cook) { k.Weighings = append(k.Weighings, w) }, err
-	}); err != nil {
-		return nil, err
-	}
-	if err := part("id, response, kind, unit, vals, grades, std_u, by, blind", "reading", func(r *sql.Rows, cook *string) (func(*study.Cook), error) {
-		var x study.Reading
-		var values, grades []byte
-		if err := r.Scan(cook, &x.ID, &x.Response, &x.Kind, &x.Unit, &values, &grades, &x.StdU, &x.By, &x.Blind); err != nil {
-			return nil, err
+			return errors.Join(json.Unmarshal(values, &x.Values), json.Unmarshal(grades, &x.Grades))
+		},
+		func(k *study.Cook) *[]study.Reading { return &k.Readings })
+}
+
+func readDeviations(q *query, set *cookSet, where, arg string) error {
+	return readPart(q, set, where, arg, "at_us, what, why", "deviation",
+		func(r *sql.Rows, cook *string, d *study.Deviation) error {
+			return r.Scan(cook, &d.AtUS, &d.What, &d.Why)
+		},
+		func(k *study.Cook) *[]study.Deviation { return &k.Deviations })
+}
+
+func readLogs(q *query, set *cookSet, where, arg string) error {
+	return readPart(q, set, where, arg, "file, map, sha256", "log_ref",
+		func(r *sql.Rows, cook *string, l *study.LogRef) error {
+			return r.Scan(cook, &l.File, &l.Map, &l.SHA256)
+		},
+		func(k *study.Cook) *[]study.LogRef { return &k.Logs })
+}
+
+// readPart appends the rows of one table to the cooks they belong to.
+func readPart[T any](q *query, set *cookSet, where, arg, columns, table string,
+	scan func(r *sql.Rows, cook *string, into *T) error, list func(*study.Cook) *[]T) error {
+	var id, last string
+	var into *[]T
+	return q.each(`SELECT cook, `+columns+` FROM `+table+` WHERE `+where+` ORDER BY cook, seq`, []any{arg}, func(r *sql.Rows) error {
+		var x T
+		if err := scan(r, &id, &x); err != nil {
+			return err
 		}
-		if err := json.Unmarshal(values, &x.Values); err != nil {
-			return nil, err
+		if into == nil || id != last {
+			into, last = list(&set.cooks[set.index[id]]), id
 		}
-		err := json.Unmarshal(grades, &x.Grades)
-		return func(k *study.Cook) { k.Readings = append(k.Readings, x) }, err
-	}); err != nil {
-		return nil, err
-	}
-	if err := part("at_us, what, why", "deviation", func(r *sql.Rows, cook *string) (func(*study.Cook), error) {
-		var d study.Deviation
-		err := r.Scan(cook, &d.AtUS, &d.What, &d.Why)
-		return func(k *study.Cook) { k.Deviations = append(k.Deviations, d) }, err
-	}); err != nil {
-		return nil, err
-	}
-	err := part("file, map, sha256", "log_ref", func(r *sql.Rows, cook *string) (func(*study.Cook), error) {
-		var l study.LogRef
-		err := r.Scan(cook, &l.File, &l.Map, &l.SHA256)
-		return func(k *study.Cook) { k.Logs = append(k.Logs, l) }, err
+		*into = append(*into, x)
+		return nil
 	})
-	return cooks, err
 }

@@ -25,7 +25,9 @@ type keptCooks struct {
 // mostRecent is how many studies are kept.
 const mostRecent = 4
 
-func (r *recentCooks) cooks(q *query, studyID string, revision int64) ([]study.Cook, error) {
+// cooksOf reads the cooks of a study at a revision.
+func (n *Notebook) cooksOf(q *query, studyID string, revision int64) ([]study.Cook, error) {
+	r := &n.recent
 	r.mu.Lock()
 	i := slices.IndexFunc(r.kept, func(k keptCooks) bool { return k.study == studyID && k.revision == revision })
 	if i >= 0 {

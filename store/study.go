@@ -41,7 +41,7 @@ func (n *Notebook) Studies(ctx context.Context) ([]bench.Summary, error) {
 // Record reads a study whole, without its samples.
 func (n *Notebook) Record(ctx context.Context, studyID string) (rec *bench.Record, err error) {
 	err = n.view(ctx, func(q *query) error {
-		rec, err = q.record(studyID, n.recent.cooks)
+		rec, err = q.record(studyID, n.cooksOf)
 		return err
 	})
 	if err != nil {
