@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"pgregory.net/rapid"
 
 	"trivet/fault"
 	"trivet/trace"
@@ -457,4 +458,31 @@ func TestRawBytesAreTheFile(t *testing.T) {
 	if raw.String() != text || log.Traces[0].Source != log.SHA256 || len(log.SHA256) != 64 {
 		t.Errorf("%q %s", raw.String(), log.SHA256)
 	}
+}
+
+// A map comes back as it was written, whatever the column names.
+func TestMapsSurviveWriting(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		name := rapid.StringMatching(`[ -~°µäé\t]{1,20}`)
+		m := &Map{
+			Format: MapFormat, Fingerprint: "0a", Delimiter: rapid.SampledFrom([]string{",", ";", "\t", "|"}).Draw(t, "delimiter"), Decimal: ".",
+			Shape: Wide, Time: MapTime{Column: name.Draw(t, "time"), Form: RFC3339},
+			Channels: []MapChannel{{Column: name.Draw(t, "column"), Channel: trace.Channel{
+				ID: "x", Place: trace.Depth, Unit: trace.DegF, Sensor: name.Draw(t, "sensor"),
+				DepthM: rapid.Float64Range(0, 1).Draw(t, "depth"), OffsetK: rapid.Float64Range(-2, 2).Draw(t, "offset"),
+			}}},
+		}
+		var b bytes.Buffer
+		if err := m.Write(&b); err != nil {
+			t.Fatal(err)
+		}
+		text := b.String()
+		back, err := ReadMap(&b)
+		if err != nil {
+			t.Fatalf("%v\n%s", err, text)
+		}
+		if d := cmp.Diff(m, back); d != "" {
+			t.Fatalf("%s\n%s", d, text)
+		}
+	})
 }

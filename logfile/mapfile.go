@@ -1,9 +1,12 @@
 package logfile
 
 import (
+	"encoding/json"
 	"fmt"
 	"io"
+	"regexp"
 	"slices"
+	"strings"
 
 	"github.com/goccy/go-yaml"
 
@@ -99,12 +102,27 @@ func (c ColumnGuess) channel() MapChannel {
 
 // Write writes the map as YAML.
 func (m *Map) Write(w io.Writer) error {
-	b, err := yaml.Marshal(m)
+	b, err := yaml.MarshalWithOptions(m, yaml.CustomMarshaler(quoteText))
 	if err != nil {
 		return fault.New("map-write", "the column map cannot be written").Wrap(err)
 	}
 	_, err = w.Write(b)
 	return err
+}
+
+var plainText = regexp.MustCompile(`^[A-Za-z][A-Za-z0-9_-]*$`)
+
+// quoteText quotes text as JSON does, which YAML reads alike: the library's
+// own choice loses tabs.
+func quoteText(s string) ([]byte, error) {
+	switch strings.ToLower(s) {
+	case "true", "false", "yes", "no", "on", "off", "null", "y", "n", "nan", "inf":
+	default:
+		if plainText.MatchString(s) {
+			return []byte(s), nil
+		}
+	}
+	return json.Marshal(s)
 }
 
 const mostMapBytes = 1 << 20
