@@ -36,6 +36,8 @@ type evaluation struct {
 	left     []leftOut
 	evidence *Evidence
 	delta    float64
+	judged   bool // at evidence.Level, with the outcome settled
+	settled  bool
 	why      []fault.Code // reasons for no verdict at all
 	family   []Check      // checks that do not depend on the level
 }
@@ -380,7 +382,10 @@ func (e *evaluation) decide(a float64, sequential bool) bool {
 		f.RawVerdict = ""
 		return false
 	}
-	ev.Level = a
+	if e.judged && ev.Level == a {
+		return e.settled
+	}
+	e.judged, ev.Level = true, a
 	ev.Wide, ev.Narrow = e.intervals(*e.contrast, ev.Blocks, a, sequential)
 	f.RawVerdict = Judge(ev.Wide, ev.Narrow, e.delta, f.Claim)
 	f.Checks = slices.Clone(e.family)
@@ -415,7 +420,8 @@ func (e *evaluation) decide(a float64, sequential bool) bool {
 			}
 		}
 	}
-	return verdict.Settled()
+	e.settled = verdict.Settled()
+	return e.settled
 }
 
 // checkLeftOut fails when dropping one block turns a settled code into
