@@ -19,7 +19,26 @@ func noncentralTUpper(t, df, ncp float64) float64 {
 	if ncp < 0 { // T(ncp) and −T(−ncp) have the same distribution
 		return 1 - noncentralTUpper(-t, df, -ncp)
 	}
+	if ncp > largeNCP {
+		return farNoncentralT(t, df, ncp)
+	}
 	return math.Max(0, 1-distuv.NoncentralT{Nu: df, Mu: ncp}.CDF(t))
+}
+
+// largeNCP is where the series of gonum's noncentral t begins to underflow:
+// its first weight is exp(−ncp²/2).
+const largeNCP = 30
+
+// farNoncentralT is P(T ≥ t) = ∫ Φ(ncp − t s) f(s) ds for a large
+// noncentrality. Φ falls from 1 to 0 within a few 1/t of s = ncp/t, which
+// gets a panel of its own.
+func farNoncentralT(t, df, ncp float64) float64 {
+	if t <= 0 {
+		return 1
+	}
+	edge, width := ncp/t, 9/t
+	below := overSpread(df, edge-width, func(float64) float64 { return 1 })
+	return math.Min(1, below+overRange(df, edge-width, edge+width, func(s float64) float64 { return bigPhi(ncp - t*s) }))
 }
 
 // PowerDifference is the chance that a two-sided test at level alpha shows a
@@ -86,7 +105,12 @@ func ThreeSided(theta, margin, se, df, alpha float64) Chances {
 // df degrees of freedom, ν s² ~ χ²(ν). The range is cut where f is below
 // 1e-16 of its mass.
 func overSpread(df, upper float64, g func(s float64) float64) float64 {
-	lo := math.Max(0, 1-12/math.Sqrt(2*df))
+	return overRange(df, 0, upper, g)
+}
+
+// overRange is the part of [overSpread] with from < s < upper.
+func overRange(df, from, upper float64, g func(s float64) float64) float64 {
+	lo := math.Max(math.Max(0, from), 1-12/math.Sqrt(2*df))
 	hi := 1 + 14/math.Sqrt(2*df)
 	if df < 5 {
 		hi += 2
