@@ -258,6 +258,11 @@ func printChoice(env *Env, r *tasting.Result) {
 	}
 	if o := r.Overdispersion; o != nil && o.Gamma != nil {
 		env.Printf("Assessors differ by gamma = %.3f (p = %.3g): the %d answers are worth %.0f independent ones.\n", *o.Gamma, *o.PValue, o.N, o.Effective)
+		if o.MuLow != nil {
+			env.Printf("Allowing for that, pd = %.3f, 95 %% interval %.3f to %.3f.\n", o.Mu, *o.MuLow, *o.MuHigh)
+		}
+	}
+	if o := r.Overdispersion; o != nil {
 		env.PrintNotes(o.Notes)
 	}
 	env.PrintNotes(r.Notes)

@@ -31,12 +31,18 @@ type Overdispersion struct {
 	Gamma           *float64 `json:"gamma"` // null when not estimable
 	GammaLow        *float64 `json:"gamma_low,omitempty"`
 	GammaHigh       *float64 `json:"gamma_high,omitempty"` // 95 % profile interval
-	LogLik          float64  `json:"log_lik"`
-	LogLikNone      float64  `json:"log_lik_none"` // at Gamma 0
-	LR              float64  `json:"lr"`
-	PValue          *float64 `json:"p_value"` // against Gamma 0, half a χ²₁ tail
+	// MuLow and MuHigh are the 95 % profile interval of Mu: what to read for
+	// the share of discriminators when assessors differ.
+	MuLow      *float64 `json:"mu_low,omitempty"`
+	MuHigh     *float64 `json:"mu_high,omitempty"`
+	LogLik     float64  `json:"log_lik"`
+	LogLikNone float64  `json:"log_lik_none"` // at Gamma 0
+	LR         float64  `json:"lr"`
+	PValue     *float64 `json:"p_value"` // against Gamma 0, half a χ²₁ tail
 	// Effective is the number of independent answers the N are worth,
-	// N/(1+(m̄−1)Gamma), m̄ the mean per assessor weighted by answers.
+	// N/(1+(m̄−1)ρ), m̄ the mean per assessor weighted by answers and ρ the
+	// correlation of one assessor's answers: Gamma in the plain model, and
+	// (1−g)²μ(1−μ)Gamma/(p(1−p)), p = g+(1−g)μ, in the chance-corrected one.
 	Effective float64      `json:"effective_n"`
 	Notes     []fault.Note `json:"notes,omitempty"`
 }
@@ -123,6 +129,12 @@ func Overdispersed(reps []Replicate, guess Ratio, corrected bool) (*Overdispersi
 		if o.Assessors >= 10 {
 			low, high := profileInterval(func(g float64) float64 { _, l := profile(g); return l }, gamma, ll, steepest)
 			o.GammaLow, o.GammaHigh = &low, &high
+			overGamma := func(mu float64) float64 {
+				_, l := maximise(func(g float64) float64 { return loglik(mu, g) }, 0, steepest, 24)
+				return l
+			}
+			muLow, muHigh := profileInterval(overGamma, mu, ll, 1)
+			o.MuLow, o.MuHigh = &muLow, &muHigh
 		} else {
 			o.Notes = append(o.Notes, fault.Notef("few-assessors", "gamma from %d assessors is a rough figure; no interval is given under ten", o.Assessors))
 		}
@@ -131,7 +143,11 @@ func Overdispersed(reps []Replicate, guess Ratio, corrected bool) (*Overdispersi
 	if mu < 1e-9 {
 		o.Mu = 0
 	}
-	o.Effective = float64(o.N) / (1 + (squares/float64(o.N)-1)*gamma)
+	rho := gamma
+	if p := g + (1-g)*mu; gamma > 0 && p > 0 && p < 1 {
+		rho = (1 - g) * (1 - g) * mu * (1 - mu) * gamma / (p * (1 - p))
+	}
+	o.Effective = float64(o.N) / (1 + (squares/float64(o.N)-1)*rho)
 	return o, nil
 }
 

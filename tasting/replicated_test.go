@@ -50,8 +50,14 @@ func TestChanceCorrectedOverdispersion(t *testing.T) {
 	if !within(cc.Mu, .400195, 2e-6) || !within(*cc.Gamma, .292235, 2e-6) {
 		t.Errorf("corrected mu %.7f gamma %.7f", cc.Mu, *cc.Gamma)
 	}
-	if cc.GammaLow == nil || *cc.GammaLow != 0 || *cc.GammaHigh <= *cc.Gamma {
-		t.Errorf("interval %v %v", cc.GammaLow, cc.GammaHigh)
+	// Both models put one correlation on the answers, nearly: 80 answers are
+	// worth 80/(1 + 3×.132) by the plain one.
+	if !within(plain.Effective, 80/(1+3*.132162), 1e-3) || !within(cc.Effective, plain.Effective, .5) {
+		t.Errorf("worth %v and %v independent answers", plain.Effective, cc.Effective)
+	}
+	// R 4.2.2: uniroot on the likelihood profiled by optimize.
+	if *cc.GammaLow != 0 || !within(*cc.GammaHigh, .7435857514, 1e-5) || !within(*cc.MuLow, .2077475134, 1e-5) || !within(*cc.MuHigh, .5834689677, 1e-5) {
+		t.Errorf("gamma %v to %v, mu %v to %v", *cc.GammaLow, *cc.GammaHigh, *cc.MuLow, *cc.MuHigh)
 	}
 }
 
