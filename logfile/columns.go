@@ -198,7 +198,7 @@ func (b *blocks) fill() error {
 
 // sniff guesses the layout and drops what stands above the records.
 func (b *blocks) sniff(opt Options) (*Layout, error) {
-	if len(bytes.TrimSpace(b.buf)) == 0 {
+	if len(bytes.TrimSpace(b.buf)) == 0 && b.eof {
 		return nil, fault.New("log-empty", "the file is empty")
 	}
 	head := b.buf[:min(len(b.buf), 256<<10)]

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"compress/gzip"
 	"fmt"
+	"io"
 	"math"
 	"math/rand/v2"
 	"strconv"
@@ -369,5 +370,51 @@ func TestHashAndRawBytes(t *testing.T) {
 	// sha256sum (GNU coreutils 9.1) of the same eight bytes.
 	if tb.SHA256 != "ffa750559379e675cc1d37fbdc61b29a1a05ff8859440bee3199a2845fd9c513" {
 		t.Error(tb.SHA256)
+	}
+}
+
+// endless gives one byte for ever and counts what was taken.
+type endless struct {
+	c    byte
+	took int
+}
+
+func (e *endless) Read(p []byte) (int, error) {
+	for i := range p {
+		p[i] = e.c
+	}
+	e.took += len(p)
+	return len(p), nil
+}
+
+// A line that never ends, of digits, delimiters or one open quote, is refused
+// under the default limits after a few megabytes.
+func TestEndlessLinesAreRefusedEarly(t *testing.T) {
+	for _, start := range []string{"", "t,a\n0,1\n1,2\n", "t,a\n0,1\n1,\"", "{\"t\":1}\n{\"t\":\""} {
+		for _, c := range []byte{'9', ',', ' ', '"'} {
+			e := &endless{c: c}
+			_, err := ReadColumns(io.MultiReader(strings.NewReader(start), e), Options{})
+			f := fault.As(err)
+			if f == nil || f.Code != "log-line" && f.Code != "log-columns" && f.Code != "log-no-table" {
+				t.Errorf("%q then %q: %v", start, c, err)
+			}
+			if e.took > 8<<20 {
+				t.Errorf("%q then %q: %d bytes taken", start, c, e.took)
+			}
+		}
+	}
+}
+
+func TestAMillionColumnsAreRefused(t *testing.T) {
+	var b strings.Builder
+	for i := range 1_000_000 {
+		fmt.Fprintf(&b, "c%d,", i)
+	}
+	b.WriteString("\n" + strings.Repeat("1,", 1_000_000) + "\n")
+	for _, line := range []int{0, 64 << 20} {
+		_, err := ReadColumns(strings.NewReader(b.String()), Options{Limits: Limits{MaxLine: line}})
+		if e := fault.As(err); e == nil || e.Code != "log-line" && e.Code != "log-columns" {
+			t.Error(err)
+		}
 	}
 }
