@@ -32,6 +32,9 @@ func (s *Solver) place(p position, f Face, fresh bool) {
 	}
 	s.bc[p] = f.compile(&env)
 	b := &s.bc[p]
+	if !s.moist {
+		b.evapH = 0
+	}
 	s.fixedPart[p] = *b
 	if fresh {
 		s.touchedAt[p] = s.t

@@ -82,6 +82,9 @@ func TestAnyCookCloses(t *testing.T) {
 		if !(math.Abs(l.Residual) <= 1e-9*l.Throughput+1e-14*content) {
 			rt.Errorf("energy residual %g of %g", l.Residual, l.Throughput)
 		}
+		if !spec.Moisture.On && (l.Evaporation != 0 || l.Boiling != 0 || l.Drip != 0 || r.Summary.LossPct != 0) {
+			rt.Errorf("moisture is off, yet %+v", *l)
+		}
 		left, raw := 0.0, s.rawKg
 		for i, w := range s.now.w[:s.mesh.n] {
 			if w < 0 {
