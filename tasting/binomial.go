@@ -149,6 +149,25 @@ func GreatestCorrect(n int, pc Chance, beta float64) int {
 	return lo
 }
 
+// approximatelySimilar is the rule that older editions of the standards are
+// believed to print (from memory): the largest x, not below guessing, whose
+// normal-approximation limit pd + z√(pc(1−pc)/n)/(1−g) is at most pd0; −1 when
+// there is none. It is only named beside the exact rule, where it differs.
+func approximatelySimilar(n int, guess Ratio, pd0, beta float64) int {
+	z, g := normalQuantile(1-beta), guess.Float()
+	best := -1
+	for x := 0; x <= n; x++ {
+		if int64(x)*guess.Den < int64(n)*guess.Num {
+			continue
+		}
+		pc := float64(x) / float64(n)
+		if (pc-g)/(1-g)+z*math.Sqrt(pc*(1-pc)/float64(n))/(1-g) <= pd0 {
+			best = x
+		}
+	}
+	return best
+}
+
 // Chance is a probability of a right answer, exact when it came from a share
 // of discriminators written as a decimal number.
 type Chance struct {

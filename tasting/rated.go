@@ -1,6 +1,7 @@
 package tasting
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -315,8 +316,10 @@ func skills(g *grid, rows []Row) []AssessorSkill {
 					cell = append(cell, r.Value)
 				}
 			}
-			within += stats.Variance(cell) * float64(len(cell)-1) * b2f(len(cell) > 1)
-			dfWithin += len(cell) - 1
+			if len(cell) > 1 {
+				within += stats.Variance(cell) * float64(len(cell)-1)
+				dfWithin += len(cell) - 1
+			}
 			all = append(all, cell...)
 			n += len(cell)
 		}
@@ -353,17 +356,8 @@ func skills(g *grid, rows []Row) []AssessorSkill {
 		}
 		out = append(out, s)
 	}
-	slices.SortStableFunc(out, func(a, b AssessorSkill) int { return slices.Compare([]string{a.Assessor}, []string{b.Assessor}) })
+	slices.SortStableFunc(out, func(a, b AssessorSkill) int { return cmp.Compare(a.Assessor, b.Assessor) })
 	return out
-}
-
-// b2f makes a term vanish when its condition does not hold and its value may
-// be NaN there.
-func b2f(ok bool) float64 {
-	if ok {
-		return 1
-	}
-	return 0
 }
 
 // Table implements Report.

@@ -228,6 +228,9 @@ func (res *Result) judge(m ForcedChoice, c Count, r Rule, x, least int) {
 		ps := lowerTail(c.N, x, pc.Float())
 		res.PSimilarity = &ps
 		res.Beta = &r.Beta
+		if approx := approximatelySimilar(c.N, m.Guess(), Discriminators(m.Guess(), pc.Float()), r.Beta); sides(m) == 1 && approx > greatest {
+			res.Notes = append(res.Notes, fault.Notef("similarity-rule", "the rule is exact; the normal approximation of older tables would allow %d right", approx))
+		}
 		res.Verdict = NotShownSimilar
 		if x <= greatest {
 			res.Verdict = Similar

@@ -8,6 +8,8 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"trivet/stats"
 )
 
 // row is one line of a check table by column name. The head of each file in
@@ -140,6 +142,13 @@ func TestSimilarityCountsEqualTheTables(t *testing.T) {
 				if got != want {
 					t.Errorf("%s n=%d pd=%v beta=%s: %d, table %d", file, n, pd, c.name, got, want)
 				}
+				want = -1
+				if r["w_"+c.name] != "" {
+					want = r.int(t, "w_"+c.name)
+				}
+				if got := approximatelySimilar(n, m.Guess(), pd, c.risk); got != want {
+					t.Errorf("%s n=%d pd=%v beta=%s: normal approximation %d, table %d", file, n, pd, c.name, got, want)
+				}
 			}
 		}
 	}
@@ -244,6 +253,35 @@ func TestLimitsEqualTheTable(t *testing.T) {
 		}{{"pd_hat_raw", res.PDRaw}, {"pd_hat", res.PD}, {"lo95_pd", res.PDLow}, {"up95_pd", res.PDHigh}, {"p_exact", res.PValue}} {
 			if !within(c.got, r.float(t, c.col), 6e-7) {
 				t.Errorf("%s %s/%s: %s %.7f, table %s", r["pg"], r["x"], r["n"], c.col, c.got, r[c.col])
+			}
+		}
+	}
+}
+
+// The signed-rank tables (Siegel 1956, Table G; Hollander & Wolfe): the
+// largest smaller rank sum that is significant two-sided, no ties.
+func TestSignedRankCriticalValues(t *testing.T) {
+	// p is the two-sided p-value when the positive ranks sum to v.
+	p := func(n, v int) float64 {
+		d := make([]float64, n)
+		for rank := n; rank >= 1; rank-- {
+			d[rank-1] = -float64(rank)
+			if rank <= v {
+				d[rank-1] = float64(rank)
+				v -= rank
+			}
+		}
+		return stats.SignedRank(d).P(stats.Either)
+	}
+	for _, r := range readTable(t, "crit_wilcoxon_signed_rank.csv") {
+		n := r.int(t, "n")
+		for col, alpha := range map[string]float64{"a0.10": .10, "a0.05": .05, "a0.02": .02, "a0.01": .01} {
+			critical := r.int(t, col)
+			if critical >= 0 && p(n, critical) > alpha {
+				t.Errorf("n=%d %s: %d has p %.5f", n, col, critical, p(n, critical))
+			}
+			if p(n, critical+1) <= alpha {
+				t.Errorf("n=%d %s: %d has p %.5f already", n, col, critical+1, p(n, critical+1))
 			}
 		}
 	}
