@@ -255,10 +255,10 @@ func (a Answer) halfWidth() float64 {
 	return 0
 }
 
-// percent prints a level such as 0.9833 as "98.3 %".
+// percent prints a level such as 0.9875 as "98.75 %".
 func percent(level float64) string {
-	p := 100 * level
-	return decimal(p, trimmed(math.Round(p*10)/10, 1), false) + "\u00a0%"
+	p := math.Round(level*1e4) / 100
+	return decimal(p, trimmed(p, 2), false) + "\u00a0%"
 }
 
 // Table gives the estimate and intervals of each question.

@@ -71,3 +71,36 @@ func TestSwarmKeepsDotsApart(t *testing.T) {
 		}
 	}
 }
+
+// Every point dropped lies within the tolerance of what is kept; the ends
+// stay.
+func TestSimplifyStaysWithinTolerance(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		v := rapid.SliceOfN(rapid.Float64Range(0, 100), 1, 120).Draw(t, "y")
+		pts := make([]Point, len(v))
+		for i, y := range v {
+			pts[i] = Point{float64(i), y}
+		}
+		tol := rapid.Float64Range(0.01, 20).Draw(t, "tolerance")
+		out := simplify(pts, tol)
+		if out[0] != pts[0] || out[len(out)-1] != pts[len(pts)-1] {
+			t.Fatal("the ends moved")
+		}
+		for _, p := range pts {
+			near := math.Inf(1)
+			for i := 1; i < len(out); i++ {
+				near = math.Min(near, offLine(p, out[i-1], out[i]))
+			}
+			if len(out) > 1 && near > tol+1e-9 {
+				t.Fatalf("%v is %.3f from the line kept, tolerance %.3f", p, near, tol)
+			}
+		}
+	})
+	line := make([]Point, 500)
+	for i := range line {
+		line[i] = Point{float64(i), 2 * float64(i)}
+	}
+	if out := simplify(line, 0.1); len(out) != 2 {
+		t.Errorf("a straight line keeps %d points", len(out))
+	}
+}

@@ -303,7 +303,7 @@ func (f Traces) panel(s *sheet, g *Group, channel string, a, tx axis, plot Box, 
 		}
 		st := StyleOf(b.Treatment)
 		for _, run := range bandRuns(b) {
-			in.Add(Path{Segs: Polygon(place(run)...), Fill: Of(st.Role).Fade(0.22)})
+			in.Add(Path{Segs: Polygon(simplify(place(run), 0.2)...), Fill: Of(st.Role).Fade(0.22)})
 		}
 		f.stroke(in, decimate(b.AtS, b.Mid, tx.lo, tx.hi, columns), place, st, 2.4*s.u, 1)
 	}
@@ -368,7 +368,7 @@ func (f Traces) interleaved(channel string) []TraceLine {
 
 func (f Traces) stroke(g *Group, runs [][]Point, place func([]Point) []Point, st Style, width, alpha float64) {
 	for _, run := range runs {
-		pts := place(run)
+		pts := simplify(place(run), 0.2)
 		if len(pts) == 1 {
 			g.Add(st.Marker(pts[0], width))
 			continue

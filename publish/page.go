@@ -188,7 +188,7 @@ func momentOf(t time.Time) *moment {
 }
 
 func (r Report) view() (*view, error) {
-	v := &view{W: english, R: r, Notes: r.Notes, Made: momentOf(r.Made), Verdict: r.Methods.Verdict}
+	v := &view{W: english, R: r, Notes: noteSentences(r.Notes), Made: momentOf(r.Made), Verdict: r.Methods.Verdict}
 	v.Byline = strings.Join(r.Authors, ", ")
 	if v.Verdict == nil {
 		v.Verdict = english.Verdict
@@ -204,8 +204,11 @@ func (r Report) view() (*view, error) {
 	for _, q := range r.Questions {
 		qv := questionView{Question: q, Slug: strings.TrimPrefix(unique(p.used, "q-"+slug(q.ID)), "q-"), Lead: q.lead(), Numbers: q.numbers()}
 		qv.Printed = capital(q.Printed)
+		qv.Notes = noteSentences(q.Notes)
+		qv.WhyNot, qv.Sensitivity, qv.Corrections = sentences(q.WhyNot), sentences(q.Sensitivity), sentences(q.Corrections)
+		qv.Facts = capitalTerms(q.Facts)
 		for _, c := range q.Checks {
-			qv.Checks = append(qv.Checks, checkView{Name: capital(spaced(c.Code)), State: c.State, Says: english.States[c.State], Text: c.Text})
+			qv.Checks = append(qv.Checks, checkView{Name: capital(spaced(c.Code)), State: c.State, Says: english.States[c.State], Text: sentence(c.Text)})
 		}
 		for _, x := range q.Exhibits {
 			e, err := p.exhibit(x, true)
@@ -224,6 +227,10 @@ func (r Report) view() (*view, error) {
 		v.Overview = append(v.Overview, *e)
 	}
 	v.Plan = planView{Plan: r.Plan, At: momentOf(r.Plan.At), First: momentOf(r.Plan.First)}
+	v.Plan.Facts, v.Plan.Controls = capitalTerms(r.Plan.Facts), capitalTerms(r.Plan.Controls)
+	v.Plan.Void, v.Plan.Changes = sentences(r.Plan.Void), sentences(r.Plan.Changes)
+	v.R.Claim.Scope, v.R.Claim.Fair, v.R.Claim.Against = sentence(r.Claim.Scope), sentence(r.Claim.Fair), sentence(r.Claim.Against)
+	v.R.Methods.Responses, v.R.Methods.More = capitalTerms(r.Methods.Responses), capitalTerms(r.Methods.More)
 	switch {
 	case r.Plan.First.IsZero() || r.Plan.At.IsZero():
 		v.Plan.When = english.SealUnknown
@@ -259,6 +266,7 @@ func (p *printer) cooks(v *view) error {
 		}
 	}
 	for _, c := range p.report.Cooks {
+		c.Notes, c.Corrections = noteSentences(c.Notes), sentences(c.Corrections)
 		cv := cookView{Cook: c, Slug: strings.TrimPrefix(unique(p.used, "cook-"+slug(c.Label)), "cook-"), Heading: c.heading(), Row: make([]string, len(v.ValueNames))}
 		for i := range cv.Row {
 			cv.Row[i] = "–"

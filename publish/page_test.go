@@ -39,7 +39,7 @@ func TestPageLeadsWithTheAnswer(t *testing.T) {
 		`<h2 id="plan-h">`,
 		"3f1d0e2a5b6c7d8e9f00112233445566778899aabbccddeeff00112233445566",
 		"A local clock can lie",
-		"it is now 205 °C ± 8 °C",
+		"it is now 205 °C ± 8 °C.</li>",
 		`<h2 id="cooks-h">`,
 		"the probe slipped out before the pull</p>",
 		`<h2 id="methods-h">`,

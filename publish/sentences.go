@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"trivet/fault"
 	"trivet/figure"
 )
 
@@ -150,8 +151,10 @@ func probability(p float64) string {
 	return fmt.Sprintf("%.*f", min(3, max(2, figure.DecimalsFor(p))), p)
 }
 
-// level prints 0.9833 as "98.3 %".
-func level(l float64) string { return trim(math.Round(l*1000)/10) + "\u00a0%" }
+// level prints 0.9875 as "98.75 %".
+func level(l float64) string {
+	return strings.TrimRight(strings.TrimRight(fmt.Sprintf("%.2f", 100*l), "0"), ".") + "\u00a0%"
+}
 
 // trim prints a number to one decimal, without a trailing zero.
 func trim(v float64) string {
@@ -163,6 +166,39 @@ func count(n int, noun string) string {
 		return "1 " + noun
 	}
 	return fmt.Sprintf("%d %ss", n, noun)
+}
+
+// sentence starts with a capital and ends with a full stop.
+func sentence(s string) string {
+	s = capital(strings.TrimSpace(s))
+	if s == "" || strings.ContainsAny(s[len(s)-1:], ".!?:") {
+		return s
+	}
+	return s + "."
+}
+
+func sentences(list []string) []string {
+	out := make([]string, len(list))
+	for i, s := range list {
+		out[i] = sentence(s)
+	}
+	return out
+}
+
+func noteSentences(notes []fault.Note) []fault.Note {
+	out := make([]fault.Note, len(notes))
+	for i, n := range notes {
+		out[i] = fault.Note{Code: n.Code, Text: sentence(n.Text)}
+	}
+	return out
+}
+
+func capitalTerms(facts []Fact) []Fact {
+	out := make([]Fact, len(facts))
+	for i, f := range facts {
+		out[i] = Fact{capital(f.Term), f.Text}
+	}
+	return out
 }
 
 func capital(s string) string {
