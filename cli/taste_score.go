@@ -3,6 +3,7 @@ package cli
 import (
 	"fmt"
 	"strconv"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -18,6 +19,8 @@ type tasteScoreOptions struct {
 	pairs      int
 	sequential bool
 	hasCounts  bool
+	hits       string
+	falseAlarm string
 }
 
 func newTasteScore(env *Env) *cobra.Command {
@@ -55,6 +58,8 @@ exactly when p is below alpha.`,
 			n, x := cmd.Flags().Changed("n"), cmd.Flags().Changed("correct")
 			o.hasCounts = n && x
 			switch {
+			case o.hits != "" || o.falseAlarm != "":
+				return scoreRates(env, o)
 			case o.table == "" && !o.hasCounts:
 				return fault.BadUsage("flag-missing", "there is nothing to score").WithFix("give --n and --correct, or --table FILE, or the folder of a closed tasting")
 			case o.table != "" && (n || x):
@@ -68,6 +73,8 @@ exactly when p is below alpha.`,
 	f.IntVar(&o.n, "n", 0, "number of answers")
 	f.IntVar(&o.correct, "correct", 0, "number of right answers")
 	f.StringVar(&o.table, "table", "", "table of judgements, CSV, - for standard input")
+	f.StringVar(&o.hits, "hits", "", "a-not-a, same-different: not-A or different answered where right, such as 30/40")
+	f.StringVar(&o.falseAlarm, "false-alarms", "", "and where wrong, such as 12/40")
 	f.IntVar(&o.assessors, "assessors", 0, "different people behind the n answers, if fewer")
 	f.IntVar(&o.pairs, "pieces", 0, "pairs of pieces the samples came from")
 	f.BoolVar(&o.sequential, "sequential", false, "a sequential test: answers in the order given; needs --pd or --dprime")
@@ -134,6 +141,41 @@ func runTasteScore(env *Env, o tasteScoreOptions) error {
 		}
 	}
 	return printScored(env, &out)
+}
+
+// scoreRates scores the two pooled rates of a method with two answers.
+func scoreRates(env *Env, o tasteScoreOptions) error {
+	m, err := tasting.Lookup(o.method)
+	if err != nil {
+		return err
+	}
+	rm, ok := m.(tasting.ResponseMethod)
+	if !ok {
+		return fault.BadUsage("method-not-response", "%s has no two rates", m.Describe().Title).On("--hits", o.hits).WithFix("give --n and --correct, or --table FILE")
+	}
+	var t tasting.TwoByTwo
+	if t.Hits, t.Signals, err = countOf("--hits", o.hits); err != nil {
+		return err
+	}
+	if t.FalseAlarms, t.Noises, err = countOf("--false-alarms", o.falseAlarm); err != nil {
+		return err
+	}
+	r, err := tasting.ScoreTwoByTwo(rm, t, o.alpha.value)
+	if err != nil {
+		return err
+	}
+	return printScored(env, &tasting.Scored{Response: r})
+}
+
+// countOf reads "30/40".
+func countOf(flag, text string) (count, of int, err error) {
+	a, b, ok := strings.Cut(text, "/")
+	count, e1 := strconv.Atoi(strings.TrimSpace(a))
+	of, e2 := strconv.Atoi(strings.TrimSpace(b))
+	if !ok || e1 != nil || e2 != nil {
+		return 0, 0, fault.BadUsage("flag", "this is not a count of a total").On(flag, text).WithFix("write it as 30/40; both --hits and --false-alarms are needed")
+	}
+	return count, of, nil
 }
 
 // scoreSequential follows the answers to the first line crossed. With counts

@@ -92,6 +92,9 @@ func TestTasteWrongUse(t *testing.T) {
 		{"score --method ranking --n 12 --correct 3", "method-not-choice", fault.Usage},
 		{"score --method triangle --n 12 --correct 5 --for similarity", "effect-missing", fault.Usage},
 		{"score --method triangle --n 12 --correct 5 --for fun", "aim-unknown", fault.Usage},
+		{"score --method triangle --hits 3/4 --false-alarms 1/4", "method-not-response", fault.Usage},
+		{"score --method a-not-a --hits 3/4", "flag", fault.Usage},
+		{"score --method a-not-a --hits 5/4 --false-alarms 1/4", "count-range", fault.Content},
 		{"score nowhere", "file-missing", fault.Usage},
 		{"score --method triangle --table nowhere.csv", "", fault.Usage},
 		{"ballots nowhere", "file-missing", fault.Usage},
@@ -149,6 +152,16 @@ func TestTasteScoreTables(t *testing.T) {
 	_, err := do(t, true, newTaste, "score", "--method", "triangle", "--table", path)
 	if f := fault.As(err); f == nil || f.Code != "answer-unknown" || f.Line != 3 || f.Value != "maybe" {
 		t.Errorf("%v", err)
+	}
+}
+
+func TestTasteScoreRates(t *testing.T) {
+	out, err := do(t, true, newTaste, "score", "--method", "a-not-a", "--hits", "30/40", "--false-alarms", "12/40")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if m := jsonObject(t, out); m["verdict"] != "different" || m["hits"] != 30.0 || m["d_prime_low"] == nil {
+		t.Errorf("%s", out)
 	}
 }
 

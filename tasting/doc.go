@@ -19,6 +19,9 @@
 // function gives pc from d′. pd depends on the method; d′ may be compared
 // between methods.
 //
+// Values are not safe for concurrent use; a server holds one lock around a
+// [Session].
+//
 // Randomness and time are always passed in. Nothing here reads a clock, a
 // file or a global source.
 package tasting

@@ -21,9 +21,11 @@ func (m DuoTrio) Describe() Description {
 			"which product is better, stronger or liked more",
 			"a comparison of its share of discriminators with another method's: compare d′",
 		},
+		Aliases: []string{"duo-trio-balanced"},
 	}
 	if m.Constant {
 		d.Name, d.Title = "duo-trio-constant", "duo-trio test, constant reference"
+		d.Aliases = nil
 		d.Not = append(d.Not, "anything about assessors who do not know the reference product well")
 	}
 	return d
