@@ -13,6 +13,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -447,6 +448,38 @@ func TestWrap(t *testing.T) {
 	}
 	if got := Fit("a very long label indeed", Regular, 14, 80); !strings.HasSuffix(got, "…") || Width(got, Regular, 14) > 80 {
 		t.Errorf("Fit gave %q", got)
+	}
+}
+
+// A long path is written in relative steps; read back, every point is within
+// a tenth of a pixel of where it was.
+func TestRelativePathsDoNotDrift(t *testing.T) {
+	var pts []Point
+	for i := range 2000 {
+		pts = append(pts, Point{10 + float64(i)*0.137, 100 + 40*wobble(i, 1)})
+	}
+	data := pathData(append(Polygon(pts...), Polyline(pts[:30]...)...))
+	var x, y float64
+	var got []Point
+	for _, m := range regexp.MustCompile(`([MlZ])?\s*(-?(?:\d+\.?\d*|\.\d+))\s*(-?(?:\d+\.?\d*|\.\d+))`).FindAllStringSubmatch(data, -1) {
+		dx, err1 := strconv.ParseFloat(m[2], 64)
+		dy, err2 := strconv.ParseFloat(m[3], 64)
+		if err1 != nil || err2 != nil {
+			t.Fatal(err1, err2)
+		}
+		if m[1] == "M" {
+			x, y = 0, 0
+		}
+		x, y = x+dx, y+dy
+		got = append(got, Point{x, y})
+	}
+	if len(got) != len(pts)+30 {
+		t.Fatalf("%d points read back, want %d", len(got), len(pts)+30)
+	}
+	for i, p := range append(pts, pts[:30]...) {
+		if math.Hypot(p.X-got[i].X, p.Y-got[i].Y) > 0.0708 {
+			t.Fatalf("point %d is at %v, want %v", i, got[i], p)
+		}
 	}
 }
 

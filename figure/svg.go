@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -211,8 +212,16 @@ func (x *svgWriter) text(t Text) {
 // haloWidth is the stroke of a text's halo, em.
 const haloWidth = 0.3
 
+// manyPoints is the length from which a path is written in relative steps of
+// a tenth of a pixel, at half the size.
+const manyPoints = 24
+
 func pathData(segs []Seg) string {
 	var b strings.Builder
+	if len(segs) >= manyPoints && !curved(segs) {
+		relative(&b, segs)
+		return b.String()
+	}
 	for _, s := range segs {
 		switch s.Kind {
 		case MoveTo:
@@ -226,6 +235,67 @@ func pathData(segs []Seg) string {
 		}
 	}
 	return b.String()
+}
+
+func curved(segs []Seg) bool {
+	return slices.ContainsFunc(segs, func(s Seg) bool { return s.Kind == CurveTo })
+}
+
+// relative writes each step from where the last one was rounded to, so that
+// rounding does not add up.
+func relative(b *strings.Builder, segs []Seg) {
+	var x, y, startX, startY int // tenths of a pixel
+	inLine := false
+	for _, s := range segs {
+		px, py := tenths(s.P.X), tenths(s.P.Y)
+		switch s.Kind {
+		case MoveTo:
+			b.WriteString("M" + tenth(px) + " " + tenth(py))
+			startX, startY = px, py
+			inLine = false
+		case LineTo:
+			dx, dy := tenth(px-x), tenth(py-y)
+			switch {
+			case !inLine:
+				b.WriteByte('l')
+			case dx[0] != '-':
+				b.WriteByte(' ')
+			}
+			b.WriteString(dx)
+			if dy[0] != '-' {
+				b.WriteByte(' ')
+			}
+			b.WriteString(dy)
+			inLine = true
+		case Close:
+			b.WriteByte('Z')
+			px, py = startX, startY
+			inLine = false
+		}
+		x, y = px, py
+	}
+}
+
+func tenths(v float64) int {
+	if !finite(v) {
+		return 0
+	}
+	return int(math.Round(math.Max(-1e7, math.Min(1e7, v)) * 10))
+}
+
+// tenth renders tenths of a pixel as short as SVG allows: 3, .4, -1.2.
+func tenth(v int) string {
+	sign := ""
+	if v < 0 {
+		sign, v = "-", -v
+	}
+	switch {
+	case v%10 == 0:
+		return sign + strconv.Itoa(v/10)
+	case v < 10:
+		return sign + "." + strconv.Itoa(v)
+	}
+	return sign + strconv.Itoa(v/10) + "." + strconv.Itoa(v%10)
 }
 
 // num renders a length to a hundredth of a pixel, so that goldens agree

@@ -289,7 +289,7 @@ func (f Traces) panel(s *sheet, g *Group, channel string, a, tx axis, plot Box, 
 	}
 	in := &Group{Clip: Box{plot.X - 2*s.u, plot.Y - 2*s.u, plot.W + 4*s.u, plot.H + 4*s.u}.Path()}
 	g.Add(in)
-	columns := int(plot.W)
+	columns := max(2, int(plot.W/(1.6*s.u))) // about a line's width each
 	place := func(run []Point) []Point {
 		out := make([]Point, len(run))
 		for i, p := range run {
