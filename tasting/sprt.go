@@ -125,14 +125,20 @@ func (q *Sequential) Risks(cap int) Risks {
 // run returns the chances of both decisions and of none, and the mean number
 // of answers, when each answer is right with probability p. Only counts
 // between the lines are kept, a window of constant width.
-func (q *Sequential) run(p float64, cap int) (up, low, left, mean float64) {
+func (q *Sequential) run(p float64, most int) (up, low, left, mean float64) {
 	window, from := []float64{1}, 0 // window[i]: still going on with from+i right
+	var spare []float64
 	left = 1
-	for n := 1; left > 1e-12 && (cap == 0 || n <= cap) && n < longest; n++ {
+	for n := 1; left > 1e-12 && (most == 0 || n <= most) && n < longest; n++ {
 		mean += left
 		lower, upper := q.Bounds(n)
 		first := max(0, lower+1)
-		next := make([]float64, max(0, min(n, upper-1)-first+1))
+		size := max(0, min(n, upper-1)-first+1)
+		if cap(spare) < size {
+			spare = make([]float64, 2*size)
+		}
+		next := spare[:size]
+		clear(next)
 		left = 0
 		for i := range len(window) + 1 {
 			w := 0.0
@@ -153,7 +159,7 @@ func (q *Sequential) run(p float64, cap int) (up, low, left, mean float64) {
 				left += w
 			}
 		}
-		window, from = next, first
+		window, spare, from = next, window, first
 	}
 	return up, low, left, mean
 }
