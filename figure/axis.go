@@ -41,12 +41,17 @@ func (a axis) ticks(most int) []tick {
 	if lo > hi {
 		lo, hi = hi, lo
 	}
-	step := niceStep(hi-lo, most)
+	choose := niceStep
 	if a.m.Kind == Duration {
-		step = clockStep(hi-lo, most)
+		choose = clockStep
 	}
+	step := choose(hi-lo, most)
 	if step <= 0 {
 		return nil
+	}
+	// The ends may lie between ticks: a finer step can fit as well.
+	if finer := choose(hi-lo, most+1); finer < step && math.Floor(hi/finer+1e-9)-math.Ceil(lo/finer-1e-9)+1 <= float64(most) {
+		step = finer
 	}
 	decimals := max(0, int(math.Ceil(-math.Log10(step)-1e-9)))
 	var out []tick

@@ -166,6 +166,8 @@ type cookView struct {
 	Weighings     []weighingView
 	Marks         []markView
 	Deviations    []string
+	WeighingNotes bool // whether any has a note: else the column is left out
+	MarkNotes     bool
 }
 
 type weighingView struct{ Stage, Mass, At, Note string }
@@ -286,9 +288,11 @@ func (p *printer) cooks(v *view) error {
 		}
 		for _, w := range c.Weighings {
 			cv.Weighings = append(cv.Weighings, weighingView{w.Stage, w.mass(), clock(w.AtS, w.HasAt), w.Note})
+			cv.WeighingNotes = cv.WeighingNotes || w.Note != ""
 		}
 		for _, m := range c.Marks {
 			cv.Marks = append(cv.Marks, markView{clock(m.AtS, true), m.What, m.Note})
+			cv.MarkNotes = cv.MarkNotes || m.Note != ""
 		}
 		for _, d := range c.Deviations {
 			cv.Deviations = append(cv.Deviations, d.sentence())
