@@ -242,7 +242,7 @@ func inFile(err error, file string) error {
 
 // askMoments turns the words of --at into times.
 func (s *simulated) askMoments(words []string, res *heat.Result) error {
-	end := res.TimeS[len(res.TimeS)-1]
+	end := endOf(res)
 	sum := res.Summary
 	seen := map[float64]bool{}
 	for _, w := range words {
@@ -292,6 +292,10 @@ func (s *simulated) askMoments(words []string, res *heat.Result) error {
 	})
 	return nil
 }
+
+// endOf is the end of the last leg; the series stop at the last multiple of
+// their spacing before it.
+func endOf(res *heat.Result) float64 { return res.Legs[len(res.Legs)-1].EndS }
 
 // followMoments joins each moment with the field kept for it.
 func (s *simulated) followMoments(field *heat.DoneField) {

@@ -69,7 +69,7 @@ func (e *Env) pieceText(p heat.Piece) string {
 
 func summaryText(env *Env, s *simulated) {
 	u := s.res.Summary
-	end := s.res.TimeS[len(s.res.TimeS)-1]
+	end := endOf(s.res)
 	say := func(format string, args ...any) { env.Printf("%s", wrapped("", fmt.Sprintf(format, args...), 78)) }
 	when := "at the end"
 	if u.PullTimeS != nil && u.CoreAtPullC != nil {
