@@ -105,6 +105,7 @@ type view struct {
 	Overview   []exhibitView
 	ValueNames []string
 	Cooks      []cookView
+	Days       bool // whether any cook has a day: else the column is left out
 	Verdict    []string
 	Data       []dataView
 	Made       *moment
@@ -166,6 +167,7 @@ type cookView struct {
 	Weighings     []weighingView
 	Marks         []markView
 	Deviations    []string
+	Bare          bool // nothing beyond its row in the table
 	WeighingNotes bool // whether any has a note: else the column is left out
 	MarkNotes     bool
 }
@@ -297,6 +299,8 @@ func (p *printer) cooks(v *view) error {
 		for _, d := range c.Deviations {
 			cv.Deviations = append(cv.Deviations, d.sentence())
 		}
+		cv.Bare = c.Traces == nil && c.VoidWhy == "" && len(c.Weighings)+len(c.Marks)+len(c.Deviations)+len(c.Corrections)+len(c.Notes) == 0 && len(c.Values) > 0
+		v.Days = v.Days || c.Day != ""
 		v.Cooks = append(v.Cooks, cv)
 	}
 	return nil

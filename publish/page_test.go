@@ -156,6 +156,26 @@ func TestIdsAreUnique(t *testing.T) {
 	}
 }
 
+// A cook of which only readings are known stands in the table alone, and a
+// column that nothing fills is left out.
+func TestBareCooksStandInTheTableAlone(t *testing.T) {
+	r := Report{Title: "t", Cooks: []Cook{
+		{Label: "bare", Values: []Value{{Name: "breakage angle", Measure: figure.Measure{Unit: "deg"}, Value: 44.8, U: 2}}},
+		{Label: "full", Deviations: []Deviation{{What: "the oven was late"}}},
+	}}
+	page := html(t, r)
+	for _, bad := range []string{`id="cook-bare"`, `href="#cook-bare"`, ">Day</th>"} {
+		if strings.Contains(page, bad) {
+			t.Errorf("%q is there", bad)
+		}
+	}
+	for _, want := range []string{"44.8 ± 2.0", `id="cook-full"`, `href="#cook-full"`, "breakage angle, deg"} {
+		if !strings.Contains(page, want) {
+			t.Errorf("%q is missing", want)
+		}
+	}
+}
+
 func TestPageSaysWhatIsMissing(t *testing.T) {
 	page := html(t, Report{Title: "Nothing yet"})
 	for _, want := range []string{english.AnswersNone, english.Unsealed, english.CooksNone, english.DataNone, english.LicenceNone, english.CautionsLead} {
