@@ -1,6 +1,7 @@
 package heat
 
 import (
+	"fmt"
 	"math/rand/v2"
 	"sync"
 	"testing"
@@ -44,6 +45,62 @@ func discCook() *Spec {
 
 func BenchmarkDisc(b *testing.B)     { benchmarkCook(b, discCook(), Options{}) }
 func BenchmarkDiscFast(b *testing.B) { benchmarkCook(b, discCook(), Options{Fast: true}) }
+
+// peerCook is the cook of testdata/peer/peer.py: constant properties, a pan
+// below and convection above, with or without boiling and nothing else.
+func peerCook(boil bool) *Spec {
+	s := panCook()
+	s.Piece.Food = ""
+	s.Piece.Material = Material{Conductivity: 0.5, Density: 1050, SpecificHeat: 3550, Water: 0.73}
+	s.Moisture = Moisture{On: boil, Release: &Release{W1K: 1, W2K: 1}, DiffusivityM2S: -1}
+	s.Legs[0].Top = Air{TempC: 25, H: new(8.0), Emissivity: new(0.0), Wetness: new(0.0)}
+	return s
+}
+
+// BenchmarkCost gives accuracy against cost for docs/heat-cost.md: the worst
+// error of the core over time and of the time to a core of 45 °C, against 480
+// cells (a disc: 64 × 24) with converged steps.
+func BenchmarkCost(b *testing.B) {
+	for _, c := range []struct {
+		name string
+		spec *Spec
+		ref  Options
+		opts []Options
+	}{
+		{"conduct", peerCook(false), Options{Cells: 480, TolK: 1e-4}, []Options{{Cells: 12, TolK: 0.1}, {Fast: true}, {}, {Cells: 100, TolK: 5e-3}}},
+		{"boil", peerCook(true), Options{Cells: 480, TolK: 1e-3}, []Options{{Fast: true}, {}, {Cells: 100, TolK: 0.01}}},
+		{"slab", panCook(), Options{Cells: 480, TolK: 1e-3}, []Options{
+			{Cells: 12, TolK: 0.2}, {Fast: true}, {Cells: 20, TolK: 0.1}, {Cells: 24, TolK: 0.1}, {Cells: 28, TolK: 0.05}, {}, {Cells: 40, TolK: 0.05}, {Cells: 60, TolK: 0.02}, {Cells: 120, TolK: 0.01}}},
+		{"disc", discCook(), Options{Cells: 64, RadialCells: 24, TolK: 0.01}, []Options{
+			{Cells: 12, RadialCells: 5, TolK: 0.2}, {Fast: true}, {Cells: 20, RadialCells: 8, TolK: 0.1}, {Cells: 24, RadialCells: 10, TolK: 0.1}, {}, {Cells: 40, RadialCells: 16, TolK: 0.05}}},
+	} {
+		toCore := *c.spec
+		toCore.Legs = []Leg{c.spec.Legs[0]}
+		toCore.Legs[0].Ends = EndRule{CoreC: new(45.0)}
+		var ref *Result
+		var pull float64
+		for _, opt := range c.opts {
+			s := NewSolver()
+			probe := run(b, c.spec, opt)
+			b.Run(fmt.Sprintf("%s/%dx%g", c.name, probe.Stats.Cells, opt.TolK), func(b *testing.B) {
+				if ref == nil {
+					ref = run(b, c.spec, c.ref)
+					pull = run(b, &toCore, c.ref).Legs[0].EndS
+				}
+				res := new(Result)
+				b.ReportAllocs()
+				for b.Loop() {
+					if err := s.RunInto(res, c.spec, opt); err != nil {
+						b.Fatal(err)
+					}
+				}
+				b.ReportMetric(float64(res.Stats.Steps), "steps")
+				b.ReportMetric(worst(res.CoreC, ref.CoreC), "core-K")
+				b.ReportMetric(run(b, &toCore, opt).Legs[0].EndS-pull, "pull-s")
+			})
+		}
+	}
+}
 
 // BenchmarkSampledCooks runs 10,000 cooks on the fast grid on two workers,
 // thickness, pan and start varying, with a rest.
