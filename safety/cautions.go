@@ -105,7 +105,7 @@ func Cautions(f Facts) []Caution {
 			text += fmt.Sprintf("Whether every piece reached %s cannot be told from the log. Treat it as not reached.", minimum)
 		}
 		add("undercooked", "Served undercooked", text,
-			"consumer advisory after FDA Food Code 2022, 3-603.11; figures: USDA FSIS, Safe Minimum Internal Temperature Chart",
+			"consumer advisory after FDA Food Code 2022, 3-603.11; figures: USDA FSIS, consumer chart of minimum internal temperatures",
 			OnPlan, OnRunSheet, OnTraySide, OnBallot, OnReport, OnOverlay)
 	}
 	if f.Probed && f.Eaten && animal && (f.Form == "" || f.Form == "intact") {

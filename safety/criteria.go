@@ -45,7 +45,9 @@ type Criterion struct {
 
 const fsisEdition = "USDA FSIS Cooking Guideline for Meat and Poultry Products (Revised Appendix A), December 2021"
 const foodCodeEdition = "FDA Food Code 2022, 3-401.11"
-const chartEdition = "USDA FSIS Safe Minimum Internal Temperature Chart, April 2025"
+// chartEdition names the USDA FSIS "Safe Minimum Internal Temperature Chart"
+// without a word that trivet never prints of food.
+const chartEdition = "USDA FSIS consumer chart of minimum internal temperatures, April 2025"
 const fsisConditions = "humidity and come-up conditions of the table not logged"
 
 // Food says what was cooked, for choosing criteria and fitted kinetics.
