@@ -82,7 +82,7 @@ func Cautions(f Facts) []Caution {
 			text += fmt.Sprintf(" %s: published smoke points lie between %.0f and %.0f °C and fall with use.", sentenceCase(r.Fat), r.LowC, r.HighC)
 		}
 		add("hot-fat", "Hot fat", text,
-			"common practice, no source; smoke points: range over four public tables, see safety.SmokePoint",
+			"common practice, no source; smoke points: range over four public tables, which disagree",
 			OnPlan, OnRunSheet, OnReport, OnOverlay)
 	}
 	if animal {
@@ -120,7 +120,7 @@ func Cautions(f Facts) []Caution {
 			list = "This food contains or may contain " + strings.Join(f.Allergens, ", ") + ". " + list
 		}
 		add("allergens", "Allergens", list+" Cooking fats, marinades and shared pans carry allergens too.",
-			"the lists of safety.Allergens with their legal sources", OnPlan, OnRunSheet, OnTraySide, OnBallot, OnReport)
+			"lists of FALCPA 2004 and the FASTER Act 2021 (US) and of Regulation (EU) 1169/2011, Annex II", OnPlan, OnRunSheet, OnTraySide, OnBallot, OnReport)
 	}
 	if f.Tasting {
 		add("consent", "Consent",
