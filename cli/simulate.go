@@ -39,6 +39,7 @@ times by 15 %.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			opt.files = args
 			opt.seeded = cmd.Flags().Changed("seed")
+			opt.asked = cmd.Flags().Changed("at")
 			return runSimulate(cmd.Context(), env, opt)
 		},
 	}
@@ -62,6 +63,7 @@ type simulateOptions struct {
 	seeded  bool
 	picture string
 	at      []string
+	asked   bool // at was given, not the default
 	size    string
 }
 
@@ -201,7 +203,7 @@ func simulateFile(ctx context.Context, env *Env, o simulateOptions, file string)
 	if err != nil {
 		return nil, inFile(err, cook.Name)
 	}
-	if err := s.askMoments(o.at, first); err != nil {
+	if err := s.askMoments(o, first); err != nil {
 		return nil, err
 	}
 	times := make([]float64, len(s.moments))
@@ -241,11 +243,11 @@ func inFile(err error, file string) error {
 }
 
 // askMoments turns the words of --at into times.
-func (s *simulated) askMoments(words []string, res *heat.Result) error {
+func (s *simulated) askMoments(o simulateOptions, res *heat.Result) error {
 	end := endOf(res)
 	sum := res.Summary
 	seen := map[float64]bool{}
-	for _, w := range words {
+	for _, w := range o.at {
 		w = strings.TrimSpace(w)
 		m := simMoment{}
 		switch w {
@@ -256,8 +258,12 @@ func (s *simulated) askMoments(words []string, res *heat.Result) error {
 		case "end":
 			m.word, m.timeS = "at the end", end
 		case "pull", "peak":
+			if sum.PullTimeS == nil && o.asked {
+				return fault.BadUsage("moment", "a cook without a rest has no %s", w).On("--at", w).In(s.cook.Name).
+					WithFix("end its legs with one that has rest: true, or name another moment")
+			}
 			if sum.PullTimeS == nil {
-				continue // a cook without a rest has neither
+				continue
 			}
 			m.word, m.timeS = "at the pull", *sum.PullTimeS
 			if w == "peak" && sum.TimeToPeakS != nil {

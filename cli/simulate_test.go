@@ -168,6 +168,7 @@ func TestSimulateErrors(t *testing.T) {
 		{"unknown food", []string{"simulate", simFile(t, strings.Replace(simCook, "pork loin", "pork lion", 1))}, 1, "did you mean"},
 		{"bad moment", []string{"simulate", good, "--at", "noon"}, 2, "noon"},
 		{"late moment", []string{"simulate", good, "--at", "3 h"}, 2, "ends before"},
+		{"pull without a rest", []string{"simulate", simFile(t, simCook[:strings.Index(simCook, "  - {name: rest")]), "--at", "pull"}, 2, "without a rest"},
 		{"bad picture", []string{"simulate", good, "--picture", "a.gif"}, 2, ".png"},
 		{"bad size", []string{"simulate", good, "--picture", "a.png", "--size", "huge"}, 2, "1080p"},
 		{"size alone", []string{"simulate", good, "--size", "page"}, 2, "--picture"},

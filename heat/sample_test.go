@@ -134,7 +134,7 @@ func TestSampleCountsFailures(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got.Failed < 20 || got.Failed > 60 || len(got.Notes) != 1 || got.Responses[0].N != 80-got.Failed {
+	if got.Failed < 20 || got.Failed > 60 || len(got.Notes) != 2 || got.Responses[0].N != 80-got.Failed {
 		t.Errorf("failed %d, notes %v", got.Failed, got.Notes)
 	}
 }
