@@ -54,7 +54,7 @@ func (f AnswerLine) Scene(size Size, theme Theme) (*Scene, error) {
 		}
 	}
 	return fitted(size, func(size Size) (*Scene, float64, float64, error) {
-		s := newSheet(f.Head, f.Alt(), size, theme)
+		s := newSheet(f.orNote(f.key()), f.Alt(), size, theme)
 		y := s.body.Y
 		for i, a := range f.Answers {
 			if i > 0 {
@@ -67,6 +67,17 @@ func (f AnswerLine) Scene(size Size, theme Theme) (*Scene, error) {
 		limit := s.body.Bottom()
 		return s.done(y), y, limit, nil
 	})
+}
+
+// key says how to read the marks in use.
+func (f AnswerLine) key() string {
+	out := "Thin bars: the wide intervals; thick bars: the narrow ones."
+	for _, a := range f.Answers {
+		if !a.Settled && finite(a.Estimate) {
+			return out + " An open ring: not settled."
+		}
+	}
+	return out
 }
 
 // reach is the half-width of all rulers in margins.

@@ -63,7 +63,15 @@ func (f BlockLines) Scene(size Size, theme Theme) (*Scene, error) {
 	if err := f.check(); err != nil {
 		return nil, err
 	}
-	s := newSheet(f.Head, f.Alt(), size, theme)
+	return fitted(size, func(size Size) (*Scene, float64, float64, error) {
+		sc, bottom, limit := f.lay(size, theme)
+		return sc, bottom, limit, nil
+	})
+}
+
+func (f BlockLines) lay(size Size, theme Theme) (*Scene, float64, float64) {
+	s := newSheet(f.orNote(f.keyNote()), f.Alt(), size, theme)
+	limit := s.body.Bottom()
 	g := &s.Root
 	top := f.key(s, g)
 	paired := f.hasEffects()
@@ -71,7 +79,7 @@ func (f BlockLines) Scene(size Size, theme Theme) (*Scene, error) {
 		h := 200*s.u + float64(f.nameLines(s, s.body.W*0.9))*s.small*leading
 		y := f.lines(s, g.Sub("values of each block"), Box{s.body.X, top, s.body.W, h})
 		y = f.differencesLying(s, g.Sub("differences"), Box{X: s.body.X, Y: y + 10*s.u, W: s.body.W})
-		return s.done(y), nil
+		return s.done(y), y, limit
 	}
 	natural := 300 * s.u
 	if paired && len(f.Effects) > 1 {
@@ -79,6 +87,7 @@ func (f BlockLines) Scene(size Size, theme Theme) (*Scene, error) {
 	}
 	h := s.height(natural) - (top - s.body.Y)
 	main := Box{s.body.X, top, s.body.W, h}
+	bottom := top + h
 	if paired {
 		share := 0.62
 		if len(f.Treatments) > 3 {
@@ -88,13 +97,13 @@ func (f BlockLines) Scene(size Size, theme Theme) (*Scene, error) {
 		gap := 22 * s.u
 		panel := Box{main.Right() + gap, top, s.body.W - main.W - gap, h}
 		if len(f.Effects) > 1 {
-			f.differencesLying(s, g.Sub("differences"), panel)
+			bottom = math.Max(bottom, f.differencesLying(s, g.Sub("differences"), panel)-4*s.u)
 		} else {
 			f.differencesBeside(s, g.Sub("differences"), panel)
 		}
 	}
 	f.lines(s, g.Sub("values of each block"), main)
-	return s.done(top + h), nil
+	return s.done(bottom), bottom, limit
 }
 
 // nameLines estimates the lines that the column names need in a width.
@@ -104,6 +113,22 @@ func (f BlockLines) nameLines(s *sheet, w float64) int {
 		deep = max(deep, len(Wrap(name, Bold, s.small, w/float64(len(f.Treatments))*0.8)))
 	}
 	return min(deep, 4)
+}
+
+// keyNote says how to read the marks in use.
+func (f BlockLines) keyNote() string {
+	word := f.BlockWord
+	if word == "" {
+		word = "block"
+	}
+	out := "Short bars: means."
+	if f.hasEffects() {
+		out += fmt.Sprintf(" Dots: the difference of each %s; beside them the mean and its %s interval.", word, percent(f.Level))
+		if f.Margin > 0 {
+			out += " Shaded: too small to matter."
+		}
+	}
+	return out
 }
 
 func (f BlockLines) hasEffects() bool {

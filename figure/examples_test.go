@@ -13,7 +13,7 @@ type example struct {
 
 // invented is the heading of every example: the numbers are made up.
 func invented(title, subtitle string) Head {
-	return Head{Title: title, Subtitle: subtitle, Note: "Invented data for tests. Bars: 95 % and 90 % intervals.", Invented: true}
+	return Head{Title: title, Subtitle: subtitle, Invented: true}
 }
 
 func answers() AnswerLine {

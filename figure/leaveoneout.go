@@ -51,7 +51,7 @@ func (f LeaveOneOut) Scene(size Size, theme Theme) (*Scene, error) {
 	}
 	lo, hi := sp.padded(0.05)
 	return fitted(size, func(size Size) (*Scene, float64, float64, error) {
-		s := newSheet(f.Head, f.Alt(), size, theme)
+		s := newSheet(f.orNote(f.key()), f.Alt(), size, theme)
 		g := &s.Root
 		heading := f.Measure.Heading()
 		row := 16 * s.u
@@ -101,6 +101,20 @@ func (f LeaveOneOut) Scene(size Size, theme Theme) (*Scene, error) {
 		limit := s.body.Bottom()
 		return s.done(y), y, limit, nil
 	})
+}
+
+// key says how to read the marks in use.
+func (f LeaveOneOut) key() string {
+	out := fmt.Sprintf("Lines: %s intervals.", percent(f.Level))
+	if f.Margin > 0 {
+		out += " Shaded: too small to matter."
+	}
+	for _, l := range f.Left {
+		if l.Verdict != "" {
+			return out + " An open ring: without this block the verdict would be another one."
+		}
+	}
+	return out
 }
 
 // turned labels a row whose verdict is another one: beside its interval where

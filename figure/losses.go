@@ -108,7 +108,7 @@ func (f Losses) Scene(size Size, theme Theme) (*Scene, error) {
 }
 
 func (f Losses) lay(size Size, theme Theme, sp spread, cooks int) (*Scene, float64, float64) {
-	s := newSheet(f.Head, f.Alt(), size, theme)
+	s := newSheet(f.orNote("A bar is a cook, the largest loss first. Above the bars: the mean with its interval."), f.Alt(), size, theme)
 	g := &s.Root
 	var keys []entry
 	for i, p := range f.Parts {

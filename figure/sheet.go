@@ -6,12 +6,21 @@ import "math"
 type Head struct {
 	Title    string // the finding, or what is shown
 	Subtitle string
-	Note     string // below the plot: source, level of the intervals
+	Note     string // below the plot; "" prints how to read the figure
 	Invented bool   // the data are invented; the figure says so
 }
 
 // InventedText is printed on every figure of invented data.
 const InventedText = "Invented data"
+
+// orNote returns the head with a note on how to read the figure, unless it
+// has a note of its own.
+func (h Head) orNote(text string) Head {
+	if h.Note == "" {
+		h.Note = text
+	}
+	return h
+}
 
 // sheet is a scene being laid out: header and note are placed, the body is
 // left to the figure.

@@ -20,9 +20,10 @@ type SVGOptions struct {
 	Auto        bool   // a lone file follows prefers-color-scheme
 }
 
-// CSS returns the rules that colour figures in a page: classes t-ink, t-s1 …
-// read the custom properties --trivet-ink, --trivet-s1 …, whose defaults are
-// the Light theme. A page redefines the properties to restyle its figures.
+// CSS returns the rules that colour figures in a page: the classes tf-ink (to
+// fill) and tk-ink (to stroke), tf-s1 and so on read the custom properties
+// --trivet-ink, --trivet-s1 …, whose defaults are the Light theme. A page
+// redefines the properties to restyle its figures.
 func CSS() string {
 	var b strings.Builder
 	for r := Paper; r < roleCount; r++ {
