@@ -119,7 +119,7 @@ func Open(ctx context.Context, path string, opt Options) (*Notebook, error) {
 	if err != nil {
 		return nil, errors.Join(n.fail(err), n.Close())
 	}
-	readers := max(2, min(8, runtime.GOMAXPROCS(0)))
+	readers := max(4, min(8, runtime.GOMAXPROCS(0)))
 	n.read.SetMaxOpenConns(readers)
 	n.read.SetMaxIdleConns(readers)
 	return n, nil
