@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 )
 
 // FontFaces returns CSS @font-face rules with the figures' typeface as data
@@ -46,9 +47,9 @@ func fontFace(w Weight, text string) string {
 		fontFamily, weight, style, base64.StdEncoding.EncodeToString(webFont(w, text)))
 }
 
-// webTables are the tables a browser needs; hints and kerning classes are
-// left out.
-var webTables = []string{"OS/2", "cmap", "glyf", "head", "hhea", "hmtx", "loca", "maxp", "name", "post"}
+// webTables are the tables a browser needs beside the outlines; hints are left
+// out. The name table carries the typeface's licence.
+var webTables = []string{"OS/2", "cmap", "head", "hhea", "hmtx", "maxp", "name", "post"}
 
 // webFont returns a cut of the typeface as WOFF 1.0 with the outlines of the
 // runes of text only. Glyphs keep their numbers; the others become empty.
@@ -56,33 +57,12 @@ var webTables = []string{"OS/2", "cmap", "glyf", "head", "hhea", "hmtx", "loca",
 // References: W3C, WOFF File Format 1.0, 2012; Microsoft, OpenType 1.9,
 // tables glyf and loca.
 func webFont(w Weight, text string) []byte {
-	tables := tablesOf(fontData[w])
-	tables["glyf"], tables["loca"] = keepGlyphs(tables, glyphsOf(w, text))
-	head := slices.Clone(tables["head"])
-	binary.BigEndian.PutUint16(head[50:], 1) // indexToLocFormat: 32 bits
-	tables["head"] = head
-	post := slices.Clone(tables["post"][:32])
-	binary.BigEndian.PutUint32(post, 0x00030000) // no glyph names
-	tables["post"] = post
-
-	type entry struct {
-		tag      string
-		packed   []byte
-		original []byte
-	}
-	var dir []entry
+	glyf, loca := keepGlyphs(tablesOf(fontData[w]), glyphsOf(w, text))
+	dir := slices.Concat(fixedTables()[w], []webTable{pack("glyf", glyf), pack("loca", loca)})
+	slices.SortFunc(dir, func(a, b webTable) int { return strings.Compare(a.tag, b.tag) })
 	sfntSize := 12
-	for _, tag := range webTables {
-		t, ok := tables[tag]
-		if !ok {
-			continue
-		}
-		packed := deflate(t)
-		if len(packed) >= len(t) {
-			packed = t
-		}
-		dir = append(dir, entry{tag, packed, t})
-		sfntSize += 16 + (len(t)+3)&^3
+	for _, t := range dir {
+		sfntSize += 16 + (len(t.original)+3)&^3
 	}
 	const header, record = 44, 20
 	var body bytes.Buffer
@@ -107,6 +87,40 @@ func webFont(w Weight, text string) []byte {
 	binary.BigEndian.PutUint16(out[20:], 1) // version of this file
 	return append(out, body.Bytes()...)
 }
+
+// webTable is a table and its packed form, which is the table itself where
+// packing gains nothing.
+type webTable struct {
+	tag              string
+	packed, original []byte
+}
+
+func pack(tag string, t []byte) webTable {
+	packed := deflate(t)
+	if len(packed) >= len(t) {
+		packed = t
+	}
+	return webTable{tag, packed, t}
+}
+
+// fixedTables are those that do not depend on the text, packed once.
+var fixedTables = sync.OnceValue(func() (out [3][]webTable) {
+	for w := range out {
+		tables := tablesOf(fontData[w])
+		head := slices.Clone(tables["head"])
+		binary.BigEndian.PutUint16(head[50:], 1) // indexToLocFormat: 32 bits
+		tables["head"] = head
+		post := slices.Clone(tables["post"][:32])
+		binary.BigEndian.PutUint32(post, 0x00030000) // no glyph names
+		tables["post"] = post
+		for _, tag := range webTables {
+			if t, ok := tables[tag]; ok {
+				out[w] = append(out[w], pack(tag, t))
+			}
+		}
+	}
+	return out
+})
 
 // tablesOf reads the table directory of a TrueType file.
 func tablesOf(data []byte) map[string][]byte {
