@@ -146,6 +146,19 @@ func TestSimulateText(t *testing.T) {
 	}
 }
 
+// A piece turned every ten seconds does not fill the screen.
+func TestSimulateManyTurns(t *testing.T) {
+	_, out, _ := trivet(t, "", "simulate", simFile(t, strings.Replace(simCook, "every: 1 min", "every: 10 s", 1)))
+	if !strings.Contains(out, "more turns") || strings.Contains(out, "turn 9\n") || !strings.Contains(out, "turn 3\n") {
+		t.Errorf("turns are not shortened:\n%s", out)
+	}
+	for line := range strings.Lines(out) {
+		if strings.HasSuffix(line, " \n") && strings.Contains(out, "Where the heat") && strings.Contains(line, "face") {
+			t.Errorf("a line ends in blanks: %q", line)
+		}
+	}
+}
+
 func TestSimulateFromStdin(t *testing.T) {
 	status, out, errs := trivet(t, simCook, "simulate", "-")
 	if status != 0 || !strings.HasPrefix(out, "standard input: ") {

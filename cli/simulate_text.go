@@ -33,7 +33,11 @@ func span(s float64) string { return quantity.FormatDuration(quantity.Seconds(s)
 func simulateText(env *Env, s *simulated) {
 	env.Printf("%s: %s\n\n", s.cook.Name, env.pieceText(s.cook.Spec.Piece))
 	t := tabwriter.NewWriter(env, 0, 0, 2, ' ', 0)
-	for _, e := range s.res.Events {
+	for _, e := range fewTurns(s.res.Events) {
+		if e.Kind == "" {
+			fmt.Fprintf(t, "  …\t\t%s\n", e.What)
+			continue
+		}
 		fmt.Fprintf(t, "  %s\tcore %s\t%s\n", quantity.FormatSpan(quantity.Seconds(e.TimeS)), env.temperature(s.coreAt(e.TimeS)), e.What)
 	}
 	t.Flush()
@@ -46,6 +50,31 @@ func simulateText(env *Env, s *simulated) {
 	}
 	env.PrintNotes(s.notes)
 	cautionText(env, s)
+}
+
+// fewTurns shortens a run of more than eight turns to its first and last
+// three; an event without a kind stands for those left out.
+func fewTurns(all []heat.Event) []heat.Event {
+	var out []heat.Event
+	for i := 0; i < len(all); {
+		j := i
+		for j < len(all) && all[j].Kind == heat.Turned {
+			j++
+		}
+		switch run := all[i:j]; {
+		case len(run) > 8:
+			out = append(out, run[:3]...)
+			out = append(out, heat.Event{What: fmt.Sprintf("%d more turns", len(run)-6)})
+			out = append(out, run[len(run)-3:]...)
+		case len(run) > 0:
+			out = append(out, run...)
+		default:
+			out = append(out, all[i])
+			j++
+		}
+		i = j
+	}
+	return out
 }
 
 func (e *Env) pieceText(p heat.Piece) string {
@@ -119,7 +148,6 @@ func ledgerText(env *Env, s *simulated) {
 		return
 	}
 	env.Printf("\nWhere the heat went, %s\n", unit)
-	t := tabwriter.NewWriter(env, 0, 0, 2, ' ', tabwriter.AlignRight)
 	for _, r := range []struct {
 		name string
 		v    float64
@@ -128,19 +156,10 @@ func ledgerText(env *Env, s *simulated) {
 		{"out with evaporated water", -l.Evaporation}, {"out with boiled water", -l.Boiling}, {"out with drip", -l.Drip}, {"kept", -l.Stored},
 	} {
 		if r.v != 0 {
-			sign := ""
-			v := r.v * scale
-			if v < 0 {
-				sign, v = "−", -v
-			}
-			fmt.Fprintf(t, "%s%.1f\t %s\t\n", sign, v, padded(r.name))
+			env.Printf("%10s  %s\n", strings.Replace(fmt.Sprintf("%.1f", r.v*scale), "-", "−", 1), r.name)
 		}
 	}
-	t.Flush()
 }
-
-// padded keeps names left-aligned in a right-aligned table.
-func padded(s string) string { return fmt.Sprintf("%-26s", s) }
 
 // responseNames are the words for sampled responses.
 var responseNames = map[string]string{

@@ -193,6 +193,13 @@ func (f *faceDoc) plateIn(draw []float64) *Plate {
 func (r *cookReader) face(n ast.Node, field string) *faceDoc {
 	offer := "write one of " + orList(faceKeys()) + ", such as {pan: 200 °C, contact: 400} or {air: 25 °C, h: 8}"
 	n = r.plain(n)
+	if r.nested++; r.nested > 2 {
+		// An alias may lead a face back to itself.
+		r.fail(n, "face-form", field, "", "faces are nested too deeply", "only a fat film names a face below it, and that one is no fat film")
+		r.nested--
+		return nil
+	}
+	defer func() { r.nested-- }()
 	if text, ok := scalar(n); ok {
 		if text == "insulated" {
 			return &faceDoc{kind: kindOfFace("insulated"), at: n}

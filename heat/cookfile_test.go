@@ -138,6 +138,7 @@ func TestErrorsSayWhereAndWhat(t *testing.T) {
 		{"broken YAML", "{core: 45 °C}", "{core: 45 °C", "yaml", 0, "", ""},
 		{"list for a mapping", "ends_when: {core: 45 °C}", "ends_when: [45 °C]", "cook-form", 13, "legs[0].ends_when", "time"},
 		{"unmatched alias", "contact: 400", "contact: *c", "yaml", 10, "", ""},
+		{"face inside itself", "{fat: 150 °C, film: 120, cover: 0.9}", "&f {fat: 150 °C, under: *f}", "face-form", 15, "legs[0].also[0].top.under.under", "below it"},
 		{"high altitude", "altitude: 0 m", "altitude: 12 km", "unknown-unit", 7, "altitude", "38 mm"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -283,7 +284,7 @@ func FuzzParseCook(f *testing.F) {
 	if src, err := os.ReadFile("testdata/every-key.yaml"); err == nil {
 		f.Add(src)
 	}
-	for _, s := range []string{"", "a: {", "piece: 1", "legs: [{}]", "piece: {start: [[1 mm, 2 °C]]}", "x: &x {a: *x}", "legs: [{bottom: insulated, top: {fat: 1 °C, under: {fat: 1 °C}}}]"} {
+	for _, s := range []string{"", "a: {", "piece: 1", "legs: [{}]", "piece: {start: [[1 mm, 2 °C]]}", "x: &x {a: *x}", "legs: [{bottom: insulated, top: {fat: 1 °C, under: {fat: 1 °C}}}]", "legs: [{top: &f {fat: 1 °C, under: *f}}]"} {
 		f.Add([]byte(s))
 	}
 	f.Fuzz(func(t *testing.T, src []byte) {

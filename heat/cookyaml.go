@@ -33,6 +33,8 @@ type cookReader struct {
 	// seen holds the index of each uncertain value by its node: an alias means
 	// the very same value, so it is drawn once.
 	seen map[ast.Node]int
+	// nested counts the faces being read inside each other.
+	nested int
 }
 
 // num is a number of a cook file: exact, or the index (from 1) of an
