@@ -57,9 +57,10 @@ type demoBlock struct {
 
 // MakeDemo invents the demo study from its fixed seed. Loins differ in the
 // juice they let go (SD 12 %) and in mass; chops of one loin differ in the
-// same juice (SD 9 %), thickness (0.5 mm), start (0.4 °C), contact with the
+// same juice (SD 25 %), thickness (0.5 mm), start (0.4 °C), contact with the
 // pan (15 %), the oven's coefficient (8 %) and where the cook pulls (0.5 °C);
-// sensors are noisy by 0.1 K and sit off their place by 0.5 mm.
+// sensors are noisy by 0.1 K and sit off their place by 0.5 mm, and those on
+// the surface read off by 2 K, as contact with a surface does.
 func MakeDemo(progress Progress) (*Demo, error) {
 	d := &Demo{
 		CookFiles: map[string][]byte{"cooks/sear-first.yaml": demoSearFirst, "cooks/sear-last.yaml": demoSearLast},
@@ -231,7 +232,7 @@ func vary(spec *heat.Spec, s *stats.Stream, loin demoBlock) {
 	spec.Piece.ThicknessM *= 1 + 0.5/30*s.Normal()
 	spec.Piece.StartC += 0.4 * s.Normal()
 	r := *heat.DefaultRelease(heat.Meat)
-	f := loin.release * math.Exp(0.09*s.Normal())
+	f := loin.release * math.Exp(0.25*s.Normal())
 	r.A1, r.A2 = math.Min(0.45, r.A1*f), math.Min(0.5, r.A2*f)
 	spec.Moisture.Release = &r
 	contact, oven, pull := math.Exp(0.15*s.Normal()), math.Exp(0.08*s.Normal()), 0.5*s.Normal()

@@ -33,6 +33,9 @@ func demoLog(res *heat.Result, s *stats.Stream, start time.Time, continental boo
 	bias := make([]float64, len(names))
 	for i := range bias {
 		bias[i] = 0.15 * s.Normal()
+		if i == 5 || i == 6 {
+			bias[i] = 2 * s.Normal()
+		}
 	}
 	for k := -lead; k < n; k++ {
 		i := max(k, 0)
