@@ -57,7 +57,8 @@ func TestDoneField(t *testing.T) {
 	_, short := held(400)
 	for i := range n {
 		a, b := f.Asked[0].State[i].Actin, short.Pull.State[i].Actin
-		if math.Abs(a-b) > 0.01*b+1e-12 {
+		// Steps do not stop at 400 s here, and a step counts as linear: 0.1 K.
+		if math.Abs(a-b) > 0.03*b+1e-12 {
 			t.Errorf("cell %d at 400 s: %v in passing, %v when the cook stops there", i, a, b)
 		}
 	}
