@@ -42,6 +42,7 @@ type boundary struct {
 	// Evaporation: j = evapH·film(T_s)·p·(ℓ(a_w·p_s/p) − ℓ(p_v/p)).
 	evapH    float64
 	vapourPa float64
+	vapourL  float64    // ℓ(p_v/p), for the cook
 	film     [3]float64 // parabola in T_s of M/(R·T_f)·h_m/h, kg/(m²·s·Pa) per W/(m²·K)
 
 	// What changes with time.
@@ -116,7 +117,7 @@ func (b *boundary) flow(ts, aw, evap, pressurePa float64) (q, dq, j float64) {
 	if evap *= b.evapH; evap != 0 {
 		ps, dps := saturation(ts)
 		l, dl := stefanLog(aw * ps / pressurePa)
-		l0, _ := stefanLog(b.vapourPa / pressurePa)
+		l0 := b.vapourL
 		f := evap * (b.film[0] + ts*(b.film[1]+ts*b.film[2])) * pressurePa
 		df := evap * (b.film[1] + 2*ts*b.film[2]) * pressurePa
 		if aw == 0 && l0 > 0 {

@@ -70,7 +70,7 @@ const stefanKnee = 0.98
 // surface energy balance without a corner.
 func stefanLog(x float64) (l, slope float64) {
 	if x < stefanKnee {
-		return -math.Log1p(-x), 1 / (1 - x)
+		return -math.Log(1 - x), 1 / (1 - x)
 	}
 	const s = 1 / (1 - stefanKnee)
 	return math.Ln10*1.6989700043360187 + s*(x-stefanKnee), s // −ln 0.02 = ln 50

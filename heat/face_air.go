@@ -93,6 +93,7 @@ func (f Air) compile(env *environment) boundary {
 	b.radT4 = view*pow4(wall+zeroC) + (1-view)*pow4(airC+zeroC)
 	b.radFollowsAir = f.WallC == nil
 	b.vapourPa = f.vapourPressure(airC, env.pressurePa)
+	b.vapourL, _ = stefanLog(b.vapourPa / env.pressurePa)
 	b.evapH = refH * optional(f.Wetness, 1)
 	b.setFilm(airC, env.pressurePa)
 	return b

@@ -64,7 +64,7 @@ func (s *Solver) setActivities(dt float64) {
 		film := func(ts float64) float64 {
 			return s.oiled[fc.side] * b.evapH * (b.film[0] + ts*(b.film[1]+ts*b.film[2]))
 		}
-		l0, _ := stefanLog(b.vapourPa / s.pressurePa)
+		l0 := b.vapourL
 		dry := s.now.dry[fc.cell]
 		if dry < 1 {
 			fc.evap = (1 - dry) * s.oiled[fc.side]
