@@ -75,6 +75,13 @@ const structure = `(() => {
     const n = t.querySelectorAll('thead th').length;
     for (const r of t.querySelectorAll('tbody tr')) if (r.children.length !== n) bad.push('ragged row in ' + t.caption.textContent);
   }
+  const names = new Set();
+  for (const e of document.querySelectorAll('section, nav, [role=region]')) {
+    const by = e.getAttribute('aria-labelledby');
+    const name = e.getAttribute('aria-label') || (by && document.getElementById(by).textContent) || '';
+    if (!name || names.has(name)) bad.push('landmark without a name of its own: ' + name);
+    names.add(name);
+  }
   let level = 0;
   for (const h of document.querySelectorAll('h1,h2,h3,h4,h5,h6')) {
     const l = +h.tagName[1];

@@ -25,7 +25,7 @@ func sample() Report {
 		},
 	}
 	blocks := figure.BlockLines{
-		Head:       figure.Head{Title: "Cooking loss of each loin under both treatments"},
+		Head:       figure.Head{Title: line.Answers[0].Ask}, // as the section it stands in is called
 		Measure:    figure.Measure{Name: "cooking loss", Kind: figure.Percent},
 		BlockWord:  "loin",
 		Treatments: []string{"sear last", "sear first"},

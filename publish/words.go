@@ -125,7 +125,7 @@ var english = words{
 	WeighingsNone: "No weighings.",
 	WeighingHead:  [4]string{"When", "Mass", "After heat on", "Note"},
 	Marks:         "Marks",
-	MarkHead:      [3]string{"After heat on", "Mark", "Note"},
+	MarkHead:      [3]string{"Mark", "After heat on", "Note"},
 	Deviations:    "Deviations from the plan",
 	DeviationNone: "None recorded.",
 	VoidCook:      "This cook does not count",
