@@ -140,6 +140,9 @@ func TestSimulateText(t *testing.T) {
 	if !strings.Contains(us, "122.0 °F") || !strings.Contains(us, " in thick") {
 		t.Errorf("not in US units:\n%s", us)
 	}
+	if head, _, _ := strings.Cut(us, "Pulled after"); strings.Contains(head, "°C") {
+		t.Errorf("events in °C:\n%s", head)
+	}
 	_, plant, _ := trivet(t, "", "simulate", simFile(t, strings.Replace(simCook, `"pork loin, lean"`, "carrot", 1)))
 	if strings.Contains(plant, "undercooked") || strings.Contains(plant, "firmed") {
 		t.Errorf("a carrot is treated as meat:\n%s", plant)

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"fmt"
+	"regexp"
 	"strings"
 	"text/tabwriter"
 
@@ -38,7 +39,7 @@ func simulateText(env *Env, s *simulated) {
 			fmt.Fprintf(t, "  …\t\t%s\n", e.What)
 			continue
 		}
-		fmt.Fprintf(t, "  %s\tcore %s\t%s\n", quantity.FormatSpan(quantity.Seconds(e.TimeS)), env.temperature(s.coreAt(e.TimeS)), e.What)
+		fmt.Fprintf(t, "  %s\tcore %s\t%s\n", quantity.FormatSpan(quantity.Seconds(e.TimeS)), env.temperature(s.coreAt(e.TimeS)), env.inUnits(e.What))
 	}
 	t.Flush()
 	env.Printf("\n")
@@ -50,6 +51,23 @@ func simulateText(env *Env, s *simulated) {
 	}
 	env.PrintNotes(s.notes)
 	cautionText(env, s)
+}
+
+var celsiusInText = regexp.MustCompile(`-?\d+(\.\d+)? °C`)
+
+// inUnits rewrites the temperatures of a sentence, which the model writes in
+// °C, in the person's unit.
+func (e *Env) inUnits(text string) string {
+	if !e.Fahrenheit() {
+		return text
+	}
+	return celsiusInText.ReplaceAllStringFunc(text, func(t string) string {
+		c, err := quantity.ParseTemperature(t)
+		if err != nil {
+			return t
+		}
+		return quantity.FormatTemperature(c, quantity.Customary)
+	})
 }
 
 // fewTurns shortens a run of more than eight turns to its first and last
