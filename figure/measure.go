@@ -180,7 +180,7 @@ func (m Measure) PlusMinus(v, u float64) string {
 }
 
 // PlusMinusBare prints like PlusMinus without the unit, for a column whose
-// heading gives it.
+// heading gives it. A line may break before the ±, not after it.
 func (m Measure) PlusMinusBare(v, u float64) string {
 	if !finite(v) {
 		return "–"
@@ -189,12 +189,12 @@ func (m Measure) PlusMinusBare(v, u float64) string {
 	switch {
 	case m.Kind == Duration && known:
 		d := min(m.Decimals(v, u), 1)
-		return clock(v, d, false) + " ± " + clock(u, d, false)
+		return clock(v, d, false) + " ±\u00a0" + clock(u, d, false)
 	case m.Kind == Duration:
 		return clock(v, 0, false)
 	case known:
 		d := m.Decimals(v, u)
-		return m.number(v, d, false) + " ± " + decimal(math.Abs(m.Shown(v+u)-m.Shown(v-u))/2, d, false)
+		return m.number(v, d, false) + " ±\u00a0" + decimal(math.Abs(m.Shown(v+u)-m.Shown(v-u))/2, d, false)
 	}
 	return m.number(v, 1, false)
 }

@@ -30,9 +30,9 @@ func TestMeasureText(t *testing.T) {
 		{"missing", Measure{Unit: "g"}.Text(nan, 1), "–"},
 		{"a range", Measure{Kind: Points}.SignedRange(-0.4, 1.9, 1), "−0.4 to +1.9\u00a0points"},
 		{"an open range", Measure{Kind: Points}.Range(-inf, 1.9, 1), "below 1.9\u00a0points"},
-		{"with its uncertainty", Measure{Kind: Percent}.PlusMinus(24.314, 0.161), "24.31 ± 0.16\u00a0%"},
-		{"an uncertainty in °F has no offset", Measure{Kind: Temperature, Degrees: Fahrenheit}.PlusMinus(63, 1), "145.4 ± 1.8\u00a0°F"},
-		{"a time with its uncertainty", Measure{Kind: Duration}.PlusMinus(750, 14), "12:30 ± 0:14\u00a0min"},
+		{"with its uncertainty", Measure{Kind: Percent}.PlusMinus(24.314, 0.161), "24.31 ±\u00a00.16\u00a0%"},
+		{"an uncertainty in °F has no offset", Measure{Kind: Temperature, Degrees: Fahrenheit}.PlusMinus(63, 1), "145.4 ±\u00a01.8\u00a0°F"},
+		{"a time with its uncertainty", Measure{Kind: Duration}.PlusMinus(750, 14), "12:30 ±\u00a00:14\u00a0min"},
 		{"no uncertainty known", Measure{Unit: "g"}.PlusMinus(3.14159, 0), "3.1\u00a0g"},
 		{"no range", Measure{Kind: Points}.Range(-inf, inf, 1), "no limits"},
 	}

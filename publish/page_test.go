@@ -169,7 +169,7 @@ func TestBareCooksStandInTheTableAlone(t *testing.T) {
 			t.Errorf("%q is there", bad)
 		}
 	}
-	for _, want := range []string{"44.8 ± 2.0", `id="cook-full"`, `href="#cook-full"`, "breakage angle, deg"} {
+	for _, want := range []string{"44.8 ±\u00a02.0", `id="cook-full"`, `href="#cook-full"`, "breakage angle, deg"} {
 		if !strings.Contains(page, want) {
 			t.Errorf("%q is missing", want)
 		}
