@@ -40,16 +40,16 @@ func (f BlockLines) check() error {
 	if len(f.Treatments) < 2 {
 		return errInput("Treatments", fmt.Sprint(len(f.Treatments)), "block lines need at least two treatments")
 	}
-	any := false
+	some := false
 	for _, b := range f.Blocks {
 		if len(b.Values) != len(f.Treatments) {
 			return errInput("Blocks", b.Block, "block %s has %d values for %d treatments", b.Block, len(b.Values), len(f.Treatments))
 		}
 		for _, v := range b.Values {
-			any = any || finite(v)
+			some = some || finite(v)
 		}
 	}
-	if !any {
+	if !some {
 		return errEmpty("the block lines figure", "give at least one block with a value")
 	}
 	if len(f.Effects) > 0 && len(f.Effects) != len(f.Treatments)-1 {
@@ -345,11 +345,11 @@ func (f BlockLines) differences() (lo, hi float64, each [][]float64) {
 		each = append(each, ds)
 	}
 	lo, hi = sp.padded(0)
-	cap := 1.5 * (hi - lo)
+	reach := 1.5 * (hi - lo)
 	for _, e := range f.Effects {
 		for _, v := range []float64{e.Interval.Lo, e.Interval.Hi} {
 			if finite(v) {
-				sp.add(math.Max(lo-cap, math.Min(hi+cap, v)))
+				sp.add(math.Max(lo-reach, math.Min(hi+reach, v)))
 			}
 		}
 	}

@@ -27,7 +27,7 @@ var _ Figure = Ledger{}
 func (f Ledger) check() (spread, error) {
 	sp := newSpread()
 	sp.add(0)
-	any := false
+	some := false
 	for _, items := range [][]LedgerItem{f.In, f.Out} {
 		for _, it := range items {
 			if len(it.Joules) != len(f.Treatments) {
@@ -35,11 +35,11 @@ func (f Ledger) check() (spread, error) {
 			}
 			sp.add(it.Joules...)
 			for _, j := range it.Joules {
-				any = any || finite(j)
+				some = some || finite(j)
 			}
 		}
 	}
-	if !any {
+	if !some {
 		return sp, errEmpty("the heat ledger", "give at least one term")
 	}
 	return sp, nil
