@@ -334,7 +334,7 @@ func (s *simulated) followMoments(field *heat.DoneField) {
 // figure it can only fall short or leave it open.
 func (s *simulated) judge() {
 	p := s.cook.Spec.Piece
-	facts := safety.Facts{Eaten: true, Form: "intact"}
+	facts := safety.Facts{Eaten: true, Form: "intact", Predicted: true}
 	switch s.model.Family {
 	case doneness.Poultry:
 		facts.Animal = "chicken"

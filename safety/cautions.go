@@ -64,6 +64,7 @@ type Facts struct {
 	Judged    State  // against the consumer figure
 	ServedC   string // the coldest logged core as printed, "" unknown
 	Held      bool   // portions are kept warm before serving
+	Predicted bool   // the temperatures are a model's, nothing was cooked or logged
 }
 
 // Cautions returns the entries whose trigger holds, in the order they are
@@ -102,7 +103,11 @@ func Cautions(f Facts) []Caution {
 		case NotReached:
 			text += fmt.Sprintf("The coldest logged core here did not reach %s%s. Tell whoever eats it, and do not serve it to those people.", minimum, servedAt(f.ServedC))
 		default:
-			text += fmt.Sprintf("Whether every piece reached %s cannot be told from the log. Treat it as not reached.", minimum)
+			from := "the log"
+			if f.Predicted {
+				from = "a prediction"
+			}
+			text += fmt.Sprintf("Whether every piece reached %s cannot be told from %s. Treat it as not reached.", minimum, from)
 		}
 		add("undercooked", "Served undercooked", text,
 			"consumer advisory after FDA Food Code 2022, 3-603.11; figures: USDA FSIS, consumer chart of minimum internal temperatures",
