@@ -45,6 +45,7 @@ type Criterion struct {
 
 const fsisEdition = "USDA FSIS Cooking Guideline for Meat and Poultry Products (Revised Appendix A), December 2021"
 const foodCodeEdition = "FDA Food Code 2022, 3-401.11"
+
 // chartEdition names the USDA FSIS "Safe Minimum Internal Temperature Chart"
 // without a word that trivet never prints of food.
 const chartEdition = "USDA FSIS consumer chart of minimum internal temperatures, April 2025"
