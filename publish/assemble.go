@@ -10,6 +10,7 @@ import (
 
 	"trivet/answer"
 	"trivet/bench"
+	"trivet/fault"
 	"trivet/figure"
 	"trivet/measure"
 	"trivet/quantity"
@@ -141,7 +142,7 @@ func (a *assembler) question(f *answer.Finding) Question {
 		q.Sensitivity = append(q.Sensitivity, fmt.Sprintf("Leaving out one block at a time, the estimate stays between %s and %s.",
 			a.words.Difference(f, lo, ev.SE), a.words.Difference(f, hi, ev.SE)))
 	}
-	b := figure.BlockLines{Head: a.head(f.Ask), Measure: value, BlockWord: a.rec.Study.Blocks.What,
+	b := figure.BlockLines{Head: a.head(answer.Capital(value.Name) + " of each " + a.blockWord()), Measure: value, BlockWord: a.rec.Study.Blocks.What,
 		Treatments: []string{q.Control, q.Treatment}, Level: 1 - ev.Level}
 	for _, p := range ev.Pairs {
 		b.Blocks = append(b.Blocks, figure.BlockValues{Block: p.Block, Values: []float64{orNaN(p.Control), orNaN(p.Treatment)}})
@@ -151,7 +152,33 @@ func (a *assembler) question(f *answer.Finding) Question {
 		b.Effects = []figure.Effect{{Treatment: q.Treatment, Estimate: ev.Estimate, Interval: span(ev.Wide)}}
 	}
 	q.Exhibits = append(q.Exhibits, Exhibit{ID: "blocks-" + f.Question, Figure: b})
+	if l := a.leaveOut(f); l != nil {
+		q.Exhibits = append(q.Exhibits, Exhibit{ID: "without-" + f.Question, Figure: l})
+	}
 	return q
+}
+
+// leaveOut draws the estimate without each block in turn; nil when there are
+// too few to leave one out.
+func (a *assembler) leaveOut(f *answer.Finding) figure.Figure {
+	ev := f.Evidence
+	if len(ev.LeaveOneOut) < 3 {
+		return nil
+	}
+	out := figure.LeaveOneOut{Head: a.head("The difference without each " + a.blockWord() + " in turn"), Measure: a.differenceMeasure(f),
+		Estimate: ev.Estimate, Interval: span(ev.Wide), Margin: ev.MarginValue, Level: 1 - ev.Level}
+	for _, l := range ev.LeaveOneOut {
+		out.Left = append(out.Left, figure.LeftOut{Block: l.Block, Estimate: l.Estimate, Interval: span(l.Wide)})
+	}
+	return out
+}
+
+// blockWord is what a block is called: "pork loin", else "block".
+func (a *assembler) blockWord() string {
+	if w := a.rec.Study.Blocks.What; w != "" {
+		return w
+	}
+	return "block"
 }
 
 func orNaN(x *float64) float64 {
@@ -193,8 +220,10 @@ func (a *assembler) tasting(q *Question, f *answer.Finding) {
 		c.Interval = figure.Interval{Lo: orNaN(t.DPrimeLow), Hi: orInf(t.DPrimeHigh)}
 		add("d′", "%.2f", *t.DPrime)
 	}
-	if len(t.Says) > 1 {
-		q.Sensitivity = append(q.Sensitivity, t.Says[1:]...)
+	for i, says := range t.Says {
+		if i > 0 { // the first is the sentence of the answer
+			q.Notes = append(q.Notes, fault.Note{Code: "claim-bounds", Text: says})
+		}
 	}
 	q.Exhibits = append(q.Exhibits, Exhibit{ID: "chance-" + f.Question, Figure: c})
 }
@@ -227,7 +256,7 @@ func (a *assembler) plan() Plan {
 	s, rec := a.rec.Study, a.rec
 	p := Plan{Sealed: rec.Seal != nil, Changes: a.got.Answer.Changes}
 	if rec.Seal != nil {
-		p.Hash, p.At = rec.Seal.Hash, rec.Seal.At
+		p.Hash, p.At, p.First = rec.Seal.Hash, rec.Seal.At, firstCook(rec.Cooks)
 	}
 	add := func(term, format string, args ...any) {
 		p.Facts = append(p.Facts, Fact{term, fmt.Sprintf(format, args...)})
@@ -270,6 +299,25 @@ func (a *assembler) plan() Plan {
 		}
 	}
 	return p
+}
+
+// firstCook is when the first planned cook began, as far as its log or its
+// day tell; zero when nothing does.
+func firstCook(cooks []study.Cook) time.Time {
+	var first time.Time
+	for _, c := range cooks {
+		if c.Role == study.Pilot {
+			continue
+		}
+		at, err := time.Parse("2006-01-02", c.Day)
+		if z := time.UnixMicro(c.ZeroUS).UTC(); c.ZeroSet && z.Year() > 2000 {
+			at, err = z, nil
+		}
+		if err == nil && (first.IsZero() || at.Before(first)) {
+			first = at
+		}
+	}
+	return first
 }
 
 // panelColumns is how many columns a cook's own traces are thinned to.
