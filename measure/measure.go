@@ -24,7 +24,7 @@ import (
 )
 
 // MethodVersion rises whenever the same record would give other numbers.
-const MethodVersion = 1
+const MethodVersion = 2
 
 // Response is one value of a cook.
 type Response struct {
@@ -46,6 +46,8 @@ type Response struct {
 	// fixed point.
 	SensorChecked bool         `json:"sensor_checked"`
 	Notes         []fault.Note `json:"notes,omitempty"`
+
+	draws drawn // where a Monte Carlo propagation was made
 }
 
 // Source is one line of an uncertainty budget.
@@ -117,7 +119,7 @@ func Cook(in Input, names ...string) (*Result, error) {
 	if err != nil {
 		return nil, err
 	}
-	out := &Result{Notes: v.notes}
+	out := &Result{}
 	all := len(names) == 0
 	if all {
 		for _, r := range study.Responses() {
@@ -148,6 +150,7 @@ func Cook(in Input, names ...string) (*Result, error) {
 			out.Absent = append(out.Absent, Absent{Name: name, Why: f.Message, Fix: f.Fix})
 		}
 	}
+	out.Notes = v.notes
 	return out, nil
 }
 

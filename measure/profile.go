@@ -64,11 +64,17 @@ func (v *view) profileAt(t float64) []point {
 }
 
 // faceSpread is the hottest minus the coldest temperature through the
-// thickness at the pull, K.
+// thickness at the pull, K: of the fitted profile, face to face, where there
+// is one, else of the sensors.
 func faceSpread(v *view, _ string) (Response, error) {
 	pull, err := v.pullS()
 	if err != nil {
 		return Response{}, err
+	}
+	if p := v.fit(); p != nil {
+		if r, ok := v.fittedSpread(p, pull); ok {
+			return r, nil
+		}
 	}
 	ps := v.profileAt(pull)
 	if len(ps) < 2 {
@@ -87,12 +93,18 @@ func faceSpread(v *view, _ string) (Response, error) {
 	}}, nil
 }
 
-// surfaceAtServing is the mean of the surface channels at the served mark
-// (else the cut mark), °C.
+// surfaceAtServing is the mean of both faces at the served mark (else the cut
+// mark), °C: of the fitted profile where there is one, else of the surface
+// channels.
 func surfaceAtServing(v *view, _ string) (Response, error) {
 	serve, err := v.servingS()
 	if err != nil {
 		return Response{}, err
+	}
+	if p := v.fit(); p != nil {
+		if r, ok := v.fittedSurface(p, serve); ok {
+			return r, nil
+		}
 	}
 	var sum float64
 	var used []series
@@ -121,8 +133,9 @@ func surfaceAtServing(v *view, _ string) (Response, error) {
 }
 
 // evenShare is the share of the thickness within ±5 K of the core at the
-// pull, %: a monotone cubic (Fritsch & Butland 1984) through the depths,
-// sampled at 400 points. It needs four depths, both faces among them or the
+// pull, %, of the fitted profile where there is one, else of a monotone cubic
+// (Fritsch & Butland 1984) through the depths, sampled at 400 points. The
+// latter needs four depths, both faces among them or the
 // outermost within 3 mm of a face.
 func evenShare(v *view, _ string) (Response, error) {
 	pull, err := v.pullS()
@@ -132,6 +145,11 @@ func evenShare(v *view, _ string) (Response, error) {
 	thick, known := v.thicknessM()
 	if !known {
 		return Response{}, absent("the piece has no thickness").WithFix("measure the thickness at several points")
+	}
+	if p := v.fit(); p != nil {
+		if r, ok := v.fittedEvenShare(p, pull); ok {
+			return r, nil
+		}
 	}
 	ps := v.profileAt(pull)
 	if len(ps) < 4 {

@@ -80,6 +80,16 @@ func placement(slopeKPerS float64) Source {
 }
 
 // temperatureBudget is the budget of one core temperature read at a time.
-func temperatureBudget(s *series, tC, slope float64) []Source {
-	return []Source{calibration(s.ch, tC), resolution(s), placement(slope)}
+func temperatureBudget(s *series, tC, slope, t float64) []Source {
+	return []Source{calibration(s.ch, tC), resolution(s), s.placed(slope, t)}
+}
+
+// placed is what the place of the sensors adds at time t: the fit's own
+// uncertainty where there is one, else that of a single probe.
+func (s *series) placed(slopeKPerS, t float64) Source {
+	if s.fit != nil {
+		_, u, _ := s.fit.Core(t)
+		return Source{"fit of the profile: noise, depth of the probe, sensors against each other", "A", u}
+	}
+	return placement(slopeKPerS)
 }

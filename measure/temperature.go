@@ -43,7 +43,7 @@ func timeToCore(v *view, target string) (Response, error) {
 		r := Response{Unit: "s", Value: at, ResolutionStep: s.everyS}
 		slope, ok := s.slopeAt(at, slopeWindowS)
 		if ok && slope > 0 {
-			for _, b := range temperatureBudget(&s, goal, slope) {
+			for _, b := range temperatureBudget(&s, goal, slope, at) {
 				b.StdU /= slope
 				r.Budget = append(r.Budget, b)
 			}
@@ -71,7 +71,7 @@ func coreAtPull(v *view, _ string) (Response, error) {
 		return Response{}, err
 	}
 	slope, _ := s.slopeAt(pull, slopeWindowS)
-	return Response{Unit: "°C", Value: at, ResolutionStep: s.stepU, Budget: temperatureBudget(&s, at, slope)}, nil
+	return Response{Unit: "°C", Value: at, ResolutionStep: s.stepU, Budget: temperatureBudget(&s, at, slope, pull)}, nil
 }
 
 // corePulled returns the core series, the time of the pull and the core then.
@@ -162,11 +162,11 @@ func parabolaTop(w series) (valueC, atS float64, ok bool) {
 
 // corePeak is the highest core temperature from the pull to serving, °C.
 func corePeak(v *view, _ string) (Response, error) {
-	s, _, _, _, peakC, err := v.peak()
+	s, _, _, peakS, peakC, err := v.peak()
 	if err != nil {
 		return Response{}, err
 	}
-	return Response{Unit: "°C", Value: peakC, ResolutionStep: s.stepU, Budget: temperatureBudget(&s, peakC, 0)}, nil
+	return Response{Unit: "°C", Value: peakC, ResolutionStep: s.stepU, Budget: temperatureBudget(&s, peakC, 0, peakS)}, nil
 }
 
 // carryover is peak − pull of the core, K. The sensor's calibration cancels
@@ -181,7 +181,7 @@ func carryover(v *view, _ string) (Response, error) {
 	r := resolution(&s)
 	r.StdU *= math.Sqrt2
 	gain := Source{"sensor, slope of its calibration (taken as 0.5 %)", "B", 0.005 * (peakC - pullC)}
-	return Response{Unit: "K", Value: peakC - pullC, ResolutionStep: s.stepU, Budget: []Source{r, placement(slope), gain}}, nil
+	return Response{Unit: "K", Value: peakC - pullC, ResolutionStep: s.stepU, Budget: []Source{r, s.placed(slope, pull), gain}}, nil
 }
 
 // timeToPeak is the time from the off-heat mark to the core's peak, s. A
@@ -219,7 +219,7 @@ func heatingRate(v *view, _ string) (Response, error) {
 	}
 	slope, _ := s.slopeAt(pull, slopeWindowS)
 	perMin := 60 / pull
-	r, p := resolution(&s), placement(slope)
+	r, p := resolution(&s), s.placed(slope, pull)
 	return Response{Unit: "K/min", Value: (pullC - start) * perMin, ResolutionStep: s.stepU * perMin, Budget: []Source{
 		{r.Name, r.Type, r.StdU * math.Sqrt2 * perMin},
 		{p.Name, p.Type, p.StdU * perMin},

@@ -15,9 +15,10 @@ type series struct {
 	ch     trace.Channel
 	timeS  []float64
 	value  []float64
-	stepU  float64 // quantum in the converted unit
-	longS  float64 // longest gap between neighbours, s
-	everyS float64 // median interval, s
+	stepU  float64  // quantum in the converted unit
+	longS  float64  // longest gap between neighbours, s
+	everyS float64  // median interval, s
+	fit    *Profile // the fit it was read from; nil where it was measured
 }
 
 // firstClockUS tells a time of day from a time since a log began: no log runs
@@ -37,6 +38,9 @@ type view struct {
 	in    Input
 	all   []series
 	notes []fault.Note
+
+	fitted  bool // the fit was tried
+	profile *Profile
 }
 
 func newView(in Input) (*view, error) {
@@ -177,11 +181,21 @@ func (v *view) servingS() (float64, error) {
 	return 0, absent("there is no served or cut mark").WithFix("mark when the piece was served or cut")
 }
 
-// core returns the core's series: the mean of the core channels, or, with
-// three or more depth channels and none marked as core, the vertex of a
-// parabola through the three coldest neighbours at each time (the minimum
-// itself where the vertex lies outside them).
+// core returns the core's series: the centre of the fitted profile (see
+// [FitProfile]) where three or more sensors at known depths allow it, else
+// the mean of the core channels, or, with three or more depth channels and
+// none marked as core, the vertex of a parabola through the three coldest
+// neighbours at each time (the minimum itself where the vertex lies outside
+// them).
 func (v *view) core() (series, error) {
+	if p := v.fit(); p != nil {
+		return v.fittedCore(p), nil
+	}
+	return v.measuredCore()
+}
+
+// measuredCore is the core without the fit.
+func (v *view) measuredCore() (series, error) {
 	cores := v.channels(trace.Core)
 	switch {
 	case len(cores) == 1:

@@ -1,0 +1,215 @@
+package measure
+
+import (
+	"math"
+	"slices"
+
+	"trivet/fault"
+	"trivet/study"
+	"trivet/trace"
+)
+
+// mostMisfitK is the largest root mean square misfit with which a fitted
+// profile is used, K: beyond it the sensors are taken as they are.
+const mostMisfitK = 4
+
+// contactK is how far a sensor on a face may be off for its contact, half
+// width, K (our choice, no source).
+const contactK = 1
+
+// fit is the profile fitted to the sensors of the cook; nil where they are
+// too few, stand at unknown depths, or do not make one.
+func (v *view) fit() *Profile {
+	if v.fitted {
+		return v.profile
+	}
+	v.fitted = true
+	thick, known := v.thicknessM()
+	all := v.channels(trace.Core, trace.Depth, trace.Surface)
+	if !known || len(all) < MinProfileSensors {
+		return nil
+	}
+	opt := ProfileOptions{ThicknessM: thick, ThicknessUM: v.thicknessU(), OffS: math.NaN()}
+	for _, m := range v.in.Cook.Marks {
+		at := float64(m.AtUS) / 1e6
+		switch m.Kind {
+		case study.Turn:
+			opt.TurnsS = append(opt.TurnsS, at)
+		case study.FatIn, study.SpooningStart, study.SpooningStop:
+			opt.ChangesS = append(opt.ChangesS, at)
+		case study.OffHeat:
+			opt.OffS = at
+		case study.Cut, study.Served:
+			if opt.EndS == 0 || at < opt.EndS {
+				opt.EndS = at
+			}
+		}
+	}
+	var sensors []ProfileSensor
+	for _, s := range all {
+		p := ProfileSensor{ID: s.ch.ID, TimeS: s.timeS, C: s.value, RelativeUK: s.ch.CheckedUK}
+		if p.RelativeUK == 0 {
+			p.RelativeUK = min(0.3, calibration(s.ch, 50).StdU)
+		}
+		switch s.ch.Place {
+		case trace.Core:
+			p.DepthM = thick / 2
+		case trace.Depth:
+			p.DepthM, p.OnProbe = s.ch.DepthM, true
+		case trace.Surface:
+			if s.ch.Side == "B" {
+				p.DepthM = thick
+			}
+			p.RelativeUK = math.Hypot(p.RelativeUK, rectangular(contactK))
+		}
+		sensors = append(sensors, p)
+	}
+	pr, err := FitProfile(sensors, opt)
+	if err != nil {
+		return nil
+	}
+	if pr.MisfitK > mostMisfitK {
+		v.notes = append(v.notes, fault.Notef("profile-refused",
+			"no profile that conducts heat fits the %d sensors (%.1f K off): they are taken as they are", pr.Sensors, pr.MisfitK))
+		return nil
+	}
+	v.notes = append(v.notes, fault.Notef("profile-fitted", "core and faces are read from a heat-equation profile fitted to %d sensors (misfit %.2g K)", pr.Sensors, pr.MisfitK))
+	v.notes = append(v.notes, pr.Notes...)
+	v.profile = pr
+	return pr
+}
+
+// thicknessU is the standard uncertainty of the piece's thickness: from the
+// spread of its readings, 0.3 mm at least (a ruler on something soft).
+func (v *view) thicknessU() float64 {
+	ts := v.in.Piece.ThicknessM
+	u := 0.3e-3
+	if n := float64(len(ts)); n > 1 {
+		ss, m := 0.0, mean(ts)
+		for _, t := range ts {
+			ss += squared(t - m)
+		}
+		u = max(u, math.Sqrt(ss/(n-1)/n))
+	}
+	return u
+}
+
+// fittedCore is the centre of the profile as a channel. Its calibration is
+// that of the sensor meant for the core, else of the one nearest to it.
+func (v *view) fittedCore(p *Profile) series {
+	all := v.channels(trace.Core, trace.Depth, trace.Surface)
+	best := slices.MinFunc(all, func(a, b series) int {
+		far := func(s series) float64 {
+			switch s.ch.Place {
+			case trace.Core:
+				return -1
+			case trace.Depth:
+				return math.Abs(s.ch.DepthM - p.ThicknessM/2)
+			}
+			return 1
+		}
+		if d := far(a) - far(b); d != 0 {
+			return int(math.Copysign(1, d))
+		}
+		return 0
+	})
+	out := best
+	out.ch.Place = trace.Core
+	out.fit = p
+	out.timeS, out.value = p.TimeS, p.CoreC
+	out.everyS = p.TimeS[1] - p.TimeS[0]
+	out.longS = out.everyS
+	return out
+}
+
+// fittedSurface is the mean of both faces of the profile.
+func (v *view) fittedSurface(p *Profile, t float64) (Response, bool) {
+	a, ua, okA := p.Face(0, t)
+	b, ub, okB := p.Face(1, t)
+	if !okA || !okB {
+		return Response{}, false
+	}
+	s := v.fittedCore(p)
+	m := (a + b) / 2
+	return Response{Unit: "°C", Value: m, ResolutionStep: s.stepU, Budget: []Source{
+		calibration(s.ch, m), {"fit of the profile, carried to the faces", "A", math.Hypot(ua, ub) / 2},
+	}}, true
+}
+
+// fittedSpread is the hottest less the coldest of the profile.
+func (v *view) fittedSpread(p *Profile, t float64) (Response, bool) {
+	_, c, ok := p.Through(t)
+	if !ok {
+		return Response{}, false
+	}
+	hot, cold := 0, 0
+	for i := range c {
+		if c[i] > c[hot] {
+			hot = i
+		}
+		if c[i] < c[cold] {
+			cold = i
+		}
+	}
+	s := v.fittedCore(p)
+	u := func(i int) float64 {
+		x := float64(i) / float64(len(c)-1)
+		_, core, _ := p.Core(t)
+		_, near, _ := p.Face(int(math.Round(x)), t)
+		share := math.Abs(2*x - 1) // towards a face
+		return core + share*(near-core)
+	}
+	gain := Source{"sensor, slope of its calibration (taken as 0.5 %)", "B", 0.005 * (c[hot] - c[cold])}
+	return Response{Unit: "K", Value: c[hot] - c[cold], ResolutionStep: s.stepU, Budget: []Source{
+		{"fit of the profile, hottest place", "A", u(hot)}, {"fit of the profile, coldest place", "A", u(cold)}, gain,
+	}}, true
+}
+
+// fittedEvenShare is the share of the fitted profile within the band about
+// the core. The share is no smooth function of the temperatures, so its
+// uncertainty is drawn: see [monteCarlo].
+func (v *view) fittedEvenShare(p *Profile, t float64) (Response, bool) {
+	depth, c, ok := p.Through(t)
+	if !ok {
+		return Response{}, false
+	}
+	core, uCore, _ := p.Core(t)
+	_, uA, _ := p.Face(0, t)
+	_, uB, _ := p.Face(1, t)
+	share := func(errCore, errA, errB float64) float64 {
+		at := func(i int) float64 {
+			x := depth[i]
+			// Errors of the centre and the faces, joined by a parabola.
+			l := errA*2*(x-0.5)*(x-1) + errCore*4*x*(1-x) + errB*2*x*(x-0.5)
+			return c[i] + l - core - errCore
+		}
+		in := 0.0
+		last := at(0)
+		for i := 1; i < len(c); i++ {
+			next := at(i)
+			in += inside(last, next, evenBandK)
+			last = next
+		}
+		return 100 * in / float64(len(c)-1)
+	}
+	value := share(0, 0, 0)
+	u := monteCarlo("even_share", []float64{uCore, uA, uB}, func(e []float64) float64 { return share(e[0], e[1], e[2]) })
+	return Response{Unit: "%", Value: value, ResolutionStep: 0.1, Budget: []Source{
+		{"fit of the profile at the core and both faces (Monte Carlo)", "A", u.sd},
+		{"thickness", "B", value * p.ThicknessUM / p.ThicknessM},
+	}, draws: u}, true
+}
+
+// inside is the share of a straight line from a to b that lies within ±band.
+func inside(a, b, band float64) float64 {
+	if a > b {
+		a, b = b, a
+	}
+	if b-a < 1e-12 {
+		if math.Abs(a) <= band {
+			return 1
+		}
+		return 0
+	}
+	return max(0, min(b, band)-max(a, -band)) / (b - a)
+}
