@@ -123,7 +123,7 @@ type commandGroup struct {
 func commands() []commandGroup {
 	return []commandGroup{
 		{"record", []func(*Env) *cobra.Command{newStudy, newLoad, newMeasure, newLethality, newBackup, newRestore}},
-		{"work", []func(*Env) *cobra.Command{newPlan, newTaste, newSimulate}},
+		{"work", []func(*Env) *cobra.Command{newPlan, newTaste, newServe, newSimulate}},
 		{"finding", []func(*Env) *cobra.Command{newAnswer, newCompare, newPublish, newDemo}},
 	}
 }

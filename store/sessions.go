@@ -5,29 +5,18 @@ import (
 	"context"
 	"database/sql"
 
+	"trivet/bench"
 	"trivet/fault"
 	"trivet/study"
 )
 
-// Session is a tasting as it is run. While it is open, the key that tells
-// which code is which treatment is here only encrypted; the notebook can
-// neither read it nor check it against the commitment.
-type Session struct {
-	ID         string // random, never in order of time
-	Tasting    string // id of the tasting in the study document
-	Closed     bool
-	Commitment string // SHA-256(salt ‖ key), hex: in view from the start
-	LockedKey  []byte // encrypted to the lead's passphrase
-	Body       []byte // JSON: what may be in view
-	Revealed   []byte // JSON: seed, salt and key; empty until it is closed
-}
+// Session is a tasting as it is run.
+type Session = bench.TastingSession
 
 // Ballot is what one assessor answered, under a pseudonym.
-type Ballot struct {
-	ID       string // random, made by the client
-	Assessor string
-	Body     []byte // JSON
-}
+type Ballot = bench.Ballot
+
+var _ bench.TastingStore = (*Notebook)(nil)
 
 // OpenSession adds a tasting session. The same session again changes nothing.
 func (n *Notebook) OpenSession(ctx context.Context, studyID string, s Session, events ...study.Event) error {

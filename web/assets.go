@@ -1,0 +1,71 @@
+package web
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"embed"
+	"encoding/hex"
+	"fmt"
+	"net/http"
+	"path"
+	"strings"
+	"time"
+
+	"trivet/figure"
+)
+
+//go:embed assets
+var assetFiles embed.FS
+
+// assets are the style sheet and scripts, under names that carry a hash of
+// their content, so that a browser may keep them for good.
+type assets struct {
+	paths map[string]string // plain name → path
+	files map[string][]byte // served name → content
+}
+
+func newAssets() (*assets, error) {
+	a := &assets{paths: map[string]string{}, files: map[string][]byte{}}
+	for _, name := range []string{"page.css", "ballot.js", "lead.js"} {
+		b, err := assetFiles.ReadFile("assets/" + name)
+		if err != nil {
+			return nil, err
+		}
+		if name == "page.css" {
+			b = append(themes(), b...)
+		}
+		a.add(name, b)
+	}
+	return a, nil
+}
+
+// themes are the figures' colours for light, dark and paper, and the rules
+// that colour figures.
+func themes() []byte {
+	var b bytes.Buffer
+	fmt.Fprintf(&b, ":root{%s}\n", figure.Light.Properties())
+	fmt.Fprintf(&b, "@media (prefers-color-scheme:dark){:root{%s}}\n", figure.Dark.Properties())
+	fmt.Fprintf(&b, "@media print{:root{%s}}\n", figure.Print.Properties())
+	b.WriteString(figure.CSS())
+	return b.Bytes()
+}
+
+func (a *assets) add(name string, b []byte) {
+	sum := sha256.Sum256(b)
+	ext := path.Ext(name)
+	served := strings.TrimSuffix(name, ext) + "-" + hex.EncodeToString(sum[:6]) + ext
+	a.paths[name], a.files[served] = "/assets/"+served, b
+}
+
+func (a *assets) path(name string) string { return a.paths[name] }
+
+func (a *assets) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	name := r.PathValue("name")
+	b, ok := a.files[name]
+	if !ok {
+		http.NotFound(w, r)
+		return
+	}
+	w.Header().Set("Cache-Control", "public, max-age=31536000, immutable")
+	http.ServeContent(w, r, name, time.Time{}, bytes.NewReader(b))
+}
