@@ -37,6 +37,7 @@ type Summary struct {
 	ID, Title string
 	Cooks     int
 	Sealed    bool
+	Trashed   bool // in the trash: see [Trash]
 	Updated   time.Time
 }
 

@@ -25,6 +25,9 @@ type AssembleOptions struct {
 	Fahrenheit bool
 	Version    string // of trivet
 	Rerun      string // the one command that answers the study again
+	// Brief leaves out every cook's own record and traces, for a page that
+	// shows them elsewhere.
+	Brief    bool
 	Progress   bench.Progress
 }
 
@@ -53,8 +56,10 @@ func Assemble(ctx context.Context, rd bench.Reader, got *bench.Answered, o Assem
 			r.Cautions = append(r.Cautions, c)
 		}
 	}
-	if err := a.cooks(ctx, rd, r); err != nil {
-		return nil, err
+	if !o.Brief {
+		if err := a.cooks(ctx, rd, r); err != nil {
+			return nil, err
+		}
 	}
 	if f := a.losses(); f != nil {
 		r.Overview = append(r.Overview, Exhibit{ID: "losses", Figure: f})

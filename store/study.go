@@ -20,12 +20,14 @@ func (n *Notebook) Studies(ctx context.Context) ([]bench.Summary, error) {
 	err := n.view(ctx, func(q *query) error {
 		return q.each(`SELECT id, title, updated,
 				(SELECT count(*) FROM cook WHERE cook.study = study.id),
-				EXISTS (SELECT 1 FROM seal WHERE seal.study = study.id)
-			FROM study ORDER BY id`, nil,
+				EXISTS (SELECT 1 FROM seal WHERE seal.study = study.id),
+				coalesce((SELECT kind = ? FROM event WHERE event.study = study.id AND kind IN (?, ?)
+					ORDER BY seq DESC LIMIT 1), 0)
+			FROM study ORDER BY id`, []any{string(bench.EventTrashed), string(bench.EventTrashed), string(bench.EventRestored)},
 			func(r *sql.Rows) error {
 				var s bench.Summary
 				var updated string
-				if err := r.Scan(&s.ID, &s.Title, &updated, &s.Cooks, &s.Sealed); err != nil {
+				if err := r.Scan(&s.ID, &s.Title, &updated, &s.Cooks, &s.Sealed, &s.Trashed); err != nil {
 					return err
 				}
 				var err error
