@@ -28,7 +28,7 @@ type AssembleOptions struct {
 	// Brief leaves out every cook's own record and traces, for a page that
 	// shows them elsewhere.
 	Brief    bool
-	Progress   bench.Progress
+	Progress bench.Progress
 }
 
 // Assemble fills a report from an answered study: it measures every cook in
