@@ -11,7 +11,7 @@ import (
 
 // mostMisfitK is the largest root mean square misfit with which a fitted
 // profile is used, K: beyond it the sensors are taken as they are.
-const mostMisfitK = 4
+const mostMisfitK = 1.5
 
 // contactK is how far a sensor on a face may be off for its contact, half
 // width, K (our choice, no source).

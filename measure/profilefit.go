@@ -63,6 +63,9 @@ type profileFit struct {
 	noiseK  []float64 // of a single sample, by sensor
 	start   basis     // temperatures at the beginning
 	breaks  []stretch
+	face    [2]int       // sensors on side A and side B, −1 where there is none
+	faceC   [2][]float64 // what they read
+	drive   [2][]float64 // what bounds the wet slab
 	params  int
 	prior   []float64
 	priorU  []float64
@@ -128,6 +131,9 @@ func newProfileFit(sensors []ProfileSensor, opt ProfileOptions) (*profileFit, er
 		first[i] = f.blocks(i, begin)
 	}
 	f.initial(first)
+	if f.facesMeasured() {
+		return f, nil
+	}
 	f.stretches(begin)
 	f.dropChanges()
 	return f, nil
@@ -168,6 +174,56 @@ func (f *profileFit) blocks(i int, begin float64) float64 {
 		}
 	}
 	return 0
+}
+
+// facesMeasured tells whether both faces have a sensor of their own. Their
+// readings then stand as the boundary of the slab, and nothing is assumed of
+// what touches it.
+func (f *profileFit) facesMeasured() bool {
+	f.face = [2]int{-1, -1}
+	for i, s := range f.sensors {
+		if s.OnProbe {
+			continue
+		}
+		if s.DepthM < 0.1e-3 {
+			f.face[0] = i
+		}
+		if f.opt.ThicknessM-s.DepthM < 0.1e-3 {
+			f.face[1] = i
+		}
+	}
+	if f.face[0] < 0 || f.face[1] < 0 {
+		f.face = [2]int{-1, -1}
+		return false
+	}
+	nt := len(f.timeS)
+	for k, i := range f.face {
+		c := slices.Clone(f.y[i*nt : (i+1)*nt])
+		last := math.NaN()
+		for j := range c {
+			if math.IsNaN(c[j]) {
+				c[j] = last
+			}
+			last = c[j]
+		}
+		for j := nt - 1; j >= 0; j-- {
+			if math.IsNaN(c[j]) {
+				c[j] = last
+			}
+			last = c[j]
+		}
+		f.faceC[k] = c
+		f.drive[k] = slices.Clone(c)
+		for j := range c {
+			// A face above boiling is a dry crust; the wet slab begins at the
+			// front below it, which boils.
+			f.drive[k][j] = min(c[j], boilingC)
+			f.y[i*nt+j] = math.NaN()
+		}
+	}
+	f.breaks = []stretch{{fromS: f.timeS[0]}}
+	f.setPriors(0)
+	return true
 }
 
 // dropChanges leaves out the first block and those that a change of the faces
@@ -275,6 +331,11 @@ func (f *profileFit) stretches(begin float64) {
 		}
 		f.breaks = append(f.breaks, cur)
 	}
+	f.setPriors(legs)
+}
+
+// setPriors lays out the parameters of so many legs.
+func (f *profileFit) setPriors(legs int) {
 	f.params = pLegs + perLeg*legs
 	f.prior = make([]float64, f.params)
 	f.priorU = make([]float64, f.params)
@@ -328,6 +389,10 @@ func (f *profileFit) places(p []float64) []basis {
 // model runs the slab and reads it at places: out[j*nt+k] is place j at block
 // time k.
 func (f *profileFit) model(p []float64, at []basis, out []float64) {
+	if f.face[0] >= 0 {
+		f.between(p, at, out)
+		return
+	}
 	nt := len(f.timeS)
 	a := math.Exp(p[pAlpha]) / squared(1e-3*p[pThick])
 	c := f.start
@@ -377,6 +442,53 @@ func (f *profileFit) model(p []float64, at []basis, out []float64) {
 	}
 }
 
+// heldBi is a Biot number that holds a face at the temperature beyond it: the
+// face lags by L/Bi, a thousandth of the thickness.
+const heldBi = 1000
+
+// boilingC is the temperature of the boiling front under a crust, °C: 100 at
+// sea level, 95 at 1500 m, which changes the core by tenths of a kelvin only.
+const boilingC = 100
+
+// between runs the slab between faces that were measured. Over a block they
+// stand at the mean of its two ends.
+func (f *profileFit) between(p []float64, at []basis, out []float64) {
+	nt := len(f.timeS)
+	a := math.Exp(p[pAlpha]) / squared(1e-3*p[pThick])
+	m := f.slab.modes(heldBi, heldBi)
+	share := make([]basis, len(at))
+	for j, b := range at {
+		for i := range slabModes {
+			for q := range slabModes {
+				share[j][q] += b[i] * m.v[i][q]
+			}
+		}
+	}
+	var z, ratio basis
+	for q := range slabModes {
+		ratio[q] = math.Exp(-m.lambda[q] * a * f.every)
+		for i := range slabModes {
+			z[q] += m.v[i][q] * f.start[i]
+		}
+	}
+	for k := range nt {
+		if k > 0 {
+			c0, c1 := steady(contact{heldBi, (f.drive[0][k-1] + f.drive[0][k]) / 2}, contact{heldBi, (f.drive[1][k-1] + f.drive[1][k]) / 2})
+			for q := range slabModes {
+				to := c0*m.v[0][q] + c1*m.v[1][q]
+				z[q] = to + (z[q]-to)*ratio[q]
+			}
+		}
+		for j := range at {
+			v := 0.0
+			for q, x := range z {
+				v += share[j][q] * x
+			}
+			out[j*nt+k] = v
+		}
+	}
+}
+
 // fit is the least-squares estimate with priors (maximum a posteriori) by
 // Levenberg–Marquardt (Marquardt 1963, J. SIAM 11, 431–441). Residuals beyond
 // three sigma count by Huber's weights. widen multiplies the variance of the
@@ -407,7 +519,7 @@ func (f *profileFit) fit(p []float64, widen float64, most int) (cov *mat.SymDens
 	}
 	bounded := func(p []float64) bool {
 		for l := pLegs; l < n; l += 2 {
-			if p[l] < -6 || p[l] > 9 || math.Abs(p[l+1]) > 900 {
+			if l+1 < n && (p[l] < -6 || p[l] > 9 || math.Abs(p[l+1]) > 900) {
 				return false
 			}
 		}
@@ -591,6 +703,9 @@ func (f *profileFit) spread(out []float64) (widen, rms float64) {
 // probe sits is told by the faces' contacts being steady, and is as uncertain
 // as InsertionUM where they are not.
 //
+// Where both faces have sensors of their own, their readings stand for the
+// contacts, and changes of heat need not be known.
+//
 // References: H. S. Carslaw, J. C. Jaeger 1959, Conduction of Heat in Solids,
 // chapter III; M. C. Kennedy, A. O'Hagan 2001, Bayesian calibration of
 // computer models, J. R. Statist. Soc. B 63, 425–464 (model plus remainder).
@@ -601,7 +716,10 @@ func FitProfile(sensors []ProfileSensor, opt ProfileOptions) (*Profile, error) {
 	}
 	var best []float64
 	least := math.Inf(1)
-	for _, p := range f.begin() {
+	for i, p := range f.begin() {
+		if i > 0 && f.params == pLegs {
+			break // the starts differ in their contacts alone
+		}
 		if _, _, _, c := f.fit(p, 1, 5); c < least {
 			least, best = c, p
 		}

@@ -189,8 +189,24 @@ func (f *profileFit) profile(p []float64, cov *mat.SymDense, jac, out []float64,
 		}
 		pr.ColdestC[k], pr.ColdestM[k] = row[low], pr.depth[low]*pr.ThicknessM
 	}
+	f.measuredFaces(pr)
 	f.remark(pr, p)
 	return pr
+}
+
+// measuredFaces puts what sensors on the faces read in place of the model's
+// faces.
+func (f *profileFit) measuredFaces(pr *Profile) {
+	const nodes = fieldNodes
+	for side, i := range f.face {
+		if i < 0 {
+			continue
+		}
+		for k, c := range f.faceC[side] {
+			pr.FaceC[side][k], pr.FaceU[side][k] = c, math.Hypot(f.relative(i), f.noise(i, k))
+			pr.field[k*nodes+side*(nodes-1)] = c
+		}
+	}
 }
 
 // through is the model's field at even depths, time by time.
