@@ -85,3 +85,14 @@ cat("\n## Dunnett, groups of 12 (control), 4, 6, 9\n")
 n <- c(4, 6, 9); l <- sqrt(n/(12 + n)); R <- l %o% l; diag(R) <- 1
 for (x in c(1.5, 2.2, 2.9))
   cat(x, sprintf("%.7f", 1 - mvtnorm::pmvt(-rep(x, 3), rep(x, 3), df = 27, corr = R, algorithm = mvtnorm::GenzBretz(maxpts = 5e6, abseps = 1e-7))[1]), "\n")
+
+library(mvtnorm)
+# boundaries of spending functions for three equal looks, two-sided 5 %
+t <- (1:3)/3; R <- outer(1:3,1:3,function(i,j) sqrt(pmin(t[i],t[j])/pmax(t[i],t[j])))
+obf <- function(a,t) 2-2*pnorm(qnorm(1-a/2)/sqrt(t)); poc <- function(a,t) a*log(1+(exp(1)-1)*t)
+for (f in list(obf, poc)) {
+  s <- f(0.05,t); z <- qnorm(1-s[1]/2)
+  for (k in 2:3) z <- c(z, uniroot(function(x) { b <- c(z,x)
+    1 - pmvnorm(-b,b,corr=R[1:k,1:k],algorithm=Miwa(steps=4096)) - s[k] }, c(1.5,4), tol=1e-10)$root)
+  print(z, digits=10)
+}
