@@ -131,6 +131,7 @@ var english = map[string]string{
 	"new-lock":               "The lock",
 	"new-lock-hint":          "The key is encrypted to this passphrase. You need it to print the carve-and-plate sheet and to close the tasting. Nobody can open the key without it, trivet neither.",
 	"passphrase-key":         "Passphrase of the key",
+	"key-owner":              "tasting key",
 	"passphrase-again":       "The passphrase again",
 	"passphrase-differs":     "The two passphrases differ",
 	"passphrase-differs-fix": "type the same one twice",
