@@ -126,7 +126,14 @@ func documentOf(s *Study) Fields {
 	}
 	d.put("controlled", controlled)
 	d.put("void", each(s.VoidRules, func(v VoidRule) Fields { return Fields{{"id", v.ID}, {"when", v.When}} }))
-	d.put("risk", Fields{{"alpha", s.Risk.Alpha}, {"power", s.Risk.Power}, {"mode", s.Risk.Mode}})
+	risk := Fields{{"alpha", s.Risk.Alpha}, {"power", s.Risk.Power}, {"mode", s.Risk.Mode}}
+	looks := make([]any, len(s.Risk.Looks))
+	for i, n := range s.Risk.Looks {
+		looks[i] = n
+	}
+	risk.put("looks", looks)
+	risk.put("spending", s.Risk.Spending)
+	d.put("risk", risk)
 	var design Fields
 	design.put("kind", s.Design.Kind)
 	design.put("seed", s.Design.Seed)
@@ -196,6 +203,7 @@ func questionFields(q Question) Fields {
 	}
 	fs.put("judged", q.Judged)
 	fs.put("blind", q.Blind)
+	fs.put("covariates", q.Covariates)
 	return fs
 }
 

@@ -312,8 +312,40 @@ func (p *parser) risk(n ast.Node, at string) {
 	k := &p.study.Risk
 	p.object(n, at, fields{
 		"alpha": p.share(&k.Alpha, 0, 0.5), "power": p.share(&k.Power, 0.5, 1),
-		"mode": choice(p.reader, &k.Mode, "fixed", "sequential"),
+		"mode": choice(p.reader, &k.Mode, "fixed", "sequential", "group-sequential"),
+		"looks": func(n ast.Node, at string) {
+			p.oneOrList(n, at, func(n ast.Node, at string) {
+				var look int
+				p.whole(&look, 2)(n, at)
+				switch last := len(k.Looks) - 1; {
+				case look == 0:
+				case last >= 0 && look <= k.Looks[last]:
+					p.report(n, at, "looks-order", "write them in order, such as [6, 12, 20]", "looks are numbers of blocks that rise")
+				default:
+					k.Looks = append(k.Looks, look)
+				}
+			})
+		},
+		"spending": choice(p.reader, &k.Spending, "obrien-fleming", "pocock"),
 	})
+	switch {
+	case k.Mode == "group-sequential" && len(k.Looks) == 0:
+		p.report(orNode(lookup(n, "looks"), n), at+".looks", "no-looks", "write the numbers of blocks at which you look, such as \"looks: [6, 12, 20]\"",
+			"a group-sequential plan names its looks")
+	case k.Mode == "group-sequential" && k.Spending == "":
+		k.Spending = "obrien-fleming"
+	case k.Mode != "group-sequential" && (len(k.Looks) > 0 || k.Spending != ""):
+		p.report(orNode(lookup(n, "looks"), n), at+".looks", "looks-unused", "write \"mode: group-sequential\", or remove looks and spending",
+			"only a group-sequential plan has looks")
+	}
+	if k.Mode == "group-sequential" {
+		p.last = append(p.last, func() {
+			if c := p.study.Blocks.Count; c > 0 && len(k.Looks) > 0 && k.Looks[len(k.Looks)-1] != c {
+				p.report(orNode(lookup(n, "looks"), n), at+".looks", "looks-end", fmt.Sprintf("let the last look be at %d blocks", c),
+					"the last look is at %d blocks and %d are planned", k.Looks[len(k.Looks)-1], c)
+			}
+		})
+	}
 }
 
 func (p *parser) design(n ast.Node, at string) {

@@ -2,6 +2,7 @@ package study
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/goccy/go-yaml/ast"
@@ -9,6 +10,10 @@ import (
 	"trivet/fault"
 	"trivet/quantity"
 )
+
+// Covariates lists what a difference can be adjusted for: what is measured on
+// a piece before it meets its treatment.
+func Covariates() []string { return []string{"thickness", "mass", "start"} }
 
 func (p *parser) question(n ast.Node, at string) {
 	line, _ := position(n)
@@ -29,6 +34,19 @@ func (p *parser) question(n ast.Node, at string) {
 			p.tastingQuestion(n, at, q.Tasting)
 		},
 		"judged": p.yesNo(&q.Judged), "blind": p.yesNo(&q.Blind),
+		"covariates": func(n ast.Node, at string) {
+			p.oneOrList(n, at, func(n ast.Node, at string) {
+				var name string
+				choice(p.reader, &name, Covariates()...)(n, at)
+				switch {
+				case name == "":
+				case slices.Contains(q.Covariates, name):
+					p.report(n, at, "duplicate-name", "keep one of them", "this covariate is named twice")
+				default:
+					q.Covariates = append(q.Covariates, name)
+				}
+			})
+		},
 	}) {
 		return
 	}
@@ -41,7 +59,7 @@ func (p *parser) question(n ast.Node, at string) {
 		p.report(n, at, "no-response", `add "response: " and its name, or "tasting: " and its method`,
 			"this question says neither which response nor which tasting answers it")
 	case q.Tasting != nil:
-		for _, key := range []string{"margin", "claim"} {
+		for _, key := range []string{"margin", "claim", "covariates"} {
 			if v := lookup(n, key); v != nil && !isNull(v) {
 				p.report(v, at+"."+key, "not-for-tasting", "remove it; a tasting's size is set by discriminators (or dprime), alpha and beta",
 					"a tasting question takes no %s", key)

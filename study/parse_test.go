@@ -249,3 +249,37 @@ func TestFilesThatAreNotText(t *testing.T) {
 		}
 	}
 }
+
+func TestGroupSequentialPlansNameTheirLooks(t *testing.T) {
+	parse := func(risk string) (*Study, error) {
+		return Parse("s.yaml", []byte("study: S\nblocks: {count: 20}\nrisk: "+risk+"\n"))
+	}
+	s, err := parse("{mode: group-sequential, looks: [6, 12, 20]}")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(s.Risk.Looks) != 3 || s.Risk.Looks[1] != 12 || s.Risk.Spending != "obrien-fleming" {
+		t.Errorf("%+v", s.Risk)
+	}
+	for risk, code := range map[string]string{
+		"{mode: group-sequential}":                            "no-looks",
+		"{mode: group-sequential, looks: [12, 6]}":            "looks-order",
+		"{mode: group-sequential, looks: [6, 12]}":            "looks-end",
+		"{mode: fixed, looks: [6, 20]}":                       "looks-unused",
+		"{mode: group-sequential, looks: [1, 20]}":            "not-whole-number",
+		"{mode: group-sequential, looks: [20], spending: no}": "unknown-word",
+	} {
+		_, err := parse(risk)
+		if err == nil || !strings.Contains(codesOf(err), code) {
+			t.Errorf("%s: %v, want %s", risk, codesOf(err), code)
+		}
+	}
+}
+
+func codesOf(err error) string {
+	var out []string
+	for _, f := range members(err) {
+		out = append(out, string(f.Code))
+	}
+	return strings.Join(out, " ")
+}

@@ -84,7 +84,10 @@ type Question struct {
 	// Judged marks a reading that rests on a person's judgement; Blind says
 	// whether that person did not know the treatment.
 	Judged, Blind bool
-	Line          int // line of the question in the document, for messages
+	// Covariates are measured on the piece before any treatment, and the
+	// difference is adjusted for them: thickness, mass, start.
+	Covariates []string
+	Line       int // line of the question in the document, for messages
 }
 
 // Contrast names two treatments.
@@ -140,7 +143,13 @@ type VoidRule struct {
 type Risk struct {
 	Alpha float64 // default 0.05
 	Power float64 // default 0.8
-	Mode  string  // fixed | sequential
+	// Mode is when the answer may be looked at: fixed (once, at the end),
+	// sequential (at any time), group-sequential (at the planned Looks).
+	Mode string
+	// Looks are the numbers of blocks at which a group-sequential plan is
+	// looked at, rising; the last is the planned number.
+	Looks    []int
+	Spending string // of a group-sequential plan: obrien-fleming (default) | pocock
 }
 
 // Design is how pieces were assigned.

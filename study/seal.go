@@ -96,7 +96,7 @@ func Canonical(s *Study, cookFiles map[string][]byte) ([]byte, error) {
 		"blocks":     tree{"what": words(s.Blocks.What), "count": s.Blocks.Count, "pieces": s.Blocks.Pieces, "spares": s.Blocks.Spares},
 		"controlled": controlled,
 		"void":       void,
-		"risk":       tree{"alpha": round12(s.Risk.Alpha), "power": round12(s.Risk.Power), "mode": s.Risk.Mode},
+		"risk":       canonicalRisk(s.Risk),
 		"design":     tree{"kind": s.Design.Kind, "seed": s.Design.Seed, "run_order": order},
 	})
 	if err != nil {
@@ -132,6 +132,20 @@ func list(s []string) []any {
 	return out
 }
 
+// canonicalRisk leaves out what only a group-sequential plan has, so that
+// other seals keep their bytes.
+func canonicalRisk(k Risk) tree {
+	c := tree{"alpha": round12(k.Alpha), "power": round12(k.Power), "mode": k.Mode}
+	if len(k.Looks) > 0 {
+		looks := make([]any, len(k.Looks))
+		for i, n := range k.Looks {
+			looks[i] = n
+		}
+		c["looks"], c["spending"] = looks, k.Spending
+	}
+	return c
+}
+
 func canonicalQuestion(q Question) tree {
 	c := tree{"ask": words(q.Ask), "compare": tree{"treatment": q.Compare.Treatment, "against": q.Compare.Against}}
 	if t := q.Tasting; t != nil {
@@ -140,6 +154,11 @@ func canonicalQuestion(q Question) tree {
 		return c
 	}
 	c["claim"], c["judged"], c["blind"] = string(q.Claim), q.Judged, q.Blind
+	if len(q.Covariates) > 0 {
+		covariates := slices.Clone(q.Covariates)
+		slices.Sort(covariates)
+		c["covariates"] = list(covariates)
+	}
 	name, target := SplitResponse(q.Response)
 	c["response"] = name
 	if t, err := quantity.ParseTemperature(target); target != "" && err == nil {
