@@ -18,7 +18,7 @@ func TestATastingFromTheFirstPageToTheScore(t *testing.T) {
 	k := openKitchen(t, Options{})
 	lead := k.device()
 	k.has(lead.get("/"), 200, "No tasting yet", "Set up a tasting")
-	k.has(lead.get("/tastings/new"), 200, "Can people taste when the salt went in?", "late-salt\nearly-salt", `value="0.3"`)
+	k.has(lead.get("/tastings/new"), 200, `value="Blind tasting"`, "late-salt\nearly-salt", `value="0.3"`)
 
 	form := url.Values{"study": {"salted-early-or-late"}, "question": {"taste"}, "title": {"Potatoes"}, "method": {"triangle"}, "products": {"late-salt\r\nearly-salt"},
 		"assessors": {"6"}, "rounds": {"1"}, "alpha": {"0.05"}, "beta": {"0.10"}, "pd": {"0.30"}, "aim": {"difference"}, "allergens": {"celery"},

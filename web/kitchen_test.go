@@ -73,13 +73,20 @@ type kitchen struct {
 func openKitchen(t *testing.T, opt Options) *kitchen {
 	t.Helper()
 	k := &kitchen{T: t, path: filepath.Join(t.TempDir(), "kitchen.trivet"), log: &syncBuffer{}, now: time.Now}
+	k.store = newNotebook(t, k.path)
+	t.Cleanup(func() { k.store.Close() })
+	k.start(opt)
+	return k
+}
+
+// newNotebook makes a notebook that holds the invented study.
+func newNotebook(t testing.TB, path string) *store.Notebook {
+	t.Helper()
 	ctx := context.Background()
-	nb, err := store.Create(ctx, k.path, store.Options{Now: time.Now})
+	nb, err := store.Create(ctx, path, store.Options{Now: time.Now})
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() { nb.Close() })
-	k.store = nb
 	st, err := study.Parse("study.yaml", []byte(invented))
 	if err != nil {
 		t.Fatal(err)
@@ -87,8 +94,7 @@ func openKitchen(t *testing.T, opt Options) *kitchen {
 	if err := nb.PutStudy(ctx, st, []byte(invented), nil); err != nil {
 		t.Fatal(err)
 	}
-	k.start(opt)
-	return k
+	return nb
 }
 
 // start serves the notebook; started again it is as after a restart.

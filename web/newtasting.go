@@ -77,7 +77,6 @@ func suggested(rec *bench.Record) url.Values {
 			continue
 		}
 		set("question", q.ID)
-		set("title", q.Ask)
 		if m, err := tasting.Lookup(q.Tasting.Method); err == nil {
 			set("method", m.Describe().Name)
 		}

@@ -9,7 +9,6 @@
   const say = root.dataset;
   const key = "trivet-ballot:" + say.token;
   const status = document.getElementById("status");
-  const still = document.getElementById("still");
   const sections = [...root.querySelectorAll("section.set")];
   const byId = new Map(sections.map((s) => [s.dataset.set, s]));
 
@@ -77,7 +76,6 @@
       } catch { answer = null; }
       if (!answer || answer.status >= 500 || answer.status === 429) {
         tell((stored ? say.waiting : say.unkept).replace("%d", state.queue.length));
-        still.textContent = status.textContent;
         later = setTimeout(flush, wait);
         wait = Math.min(30000, wait * 2);
         sending = false;
@@ -95,7 +93,6 @@
       }
       save();
     }
-    still.textContent = "";
     sending = false;
   };
   const refused = (q, e) => {
