@@ -28,7 +28,8 @@ type DataTable struct {
 // ReadTable reads a CSV table: comma, semicolon or tab, told from its first
 // line; lines that begin with # are comments.
 func ReadTable(name string, r io.Reader) (*DataTable, error) {
-	br := bufio.NewReaderSize(r, 64<<10)
+	limit := &rowLimit{r: r, left: mostRowBytes}
+	br := bufio.NewReaderSize(limit, 64<<10)
 	head, _ := br.Peek(64 << 10)
 	if bytes.HasPrefix(head, []byte("\xef\xbb\xbf")) {
 		br.Discard(3)
@@ -42,6 +43,7 @@ func ReadTable(name string, r io.Reader) (*DataTable, error) {
 	cr.Comma, cr.Comment, cr.TrimLeadingSpace = t.Comma, '#', true
 	cr.ReuseRecord = false
 	for {
+		limit.left = mostRowBytes
 		rec, err := cr.Read()
 		if errors.Is(err, io.EOF) {
 			break
@@ -55,6 +57,10 @@ func ReadTable(name string, r io.Reader) (*DataTable, error) {
 						In(name).At(pe.Line, 0).WithFix("complete the row, or quote the cell that contains the separator")
 				}
 				return nil, f
+			}
+			if errors.Is(err, errLongRow) {
+				return nil, fault.New("row-too-long", "a row is longer than %d MiB", mostRowBytes>>20).In(name).AtRow(len(t.Rows) + 1).
+					WithFix("look for a quote that does not close, or a file without line ends")
 			}
 			return nil, fault.New("table-read", "the table could not be read").In(name).Wrap(err)
 		}
@@ -77,6 +83,28 @@ func ReadTable(name string, r io.Reader) (*DataTable, error) {
 		}
 	}
 	return t, nil
+}
+
+// mostRowBytes bounds what is held of one row, so that a file without line
+// ends, or with a quote that never closes, is refused before it fills memory.
+const mostRowBytes = 1 << 20
+
+var errLongRow = errors.New("row too long")
+
+// rowLimit ends a reader that gives more than left bytes; whoever reads rows
+// sets left anew before each.
+type rowLimit struct {
+	r    io.Reader
+	left int
+}
+
+func (l *rowLimit) Read(p []byte) (int, error) {
+	if l.left <= 0 {
+		return 0, errLongRow
+	}
+	n, err := l.r.Read(p[:min(len(p), l.left)])
+	l.left -= n
+	return n, err
 }
 
 // sniffComma takes the separator that occurs most often in the first line
