@@ -1,6 +1,7 @@
 package tasting
 
 import (
+	"bytes"
 	"crypto/cipher"
 	"crypto/sha256"
 	"crypto/subtle"
@@ -129,6 +130,9 @@ func SealKey(l Lock, k *Key, salt, passphrase string, random io.Reader) (*Sealed
 	if err != nil {
 		return nil, err
 	}
+	if plain, err = padded(plain, k, salt); err != nil {
+		return nil, err
+	}
 	s := &SealedKey{Format: 1, Lock: l, KDF: "argon2id", Time: 3, MemoryKiB: 64 * 1024, Threads: 4,
 		Salt: make([]byte, 16), Nonce: make([]byte, chacha20poly1305.NonceSizeX)}
 	for _, b := range [][]byte{s.Salt, s.Nonce} {
@@ -142,6 +146,49 @@ func SealKey(l Lock, k *Key, salt, passphrase string, random io.Reader) (*Sealed
 	}
 	s.Box = box.Seal(nil, s.Nonce, plain, s.bound())
 	return s, nil
+}
+
+// padded fills a key up with blanks to the length it would have if every cup
+// held what takes most room to write. Otherwise the length of the sealed key
+// would tell how many cups of each product an incomplete block came to have.
+func padded(plain []byte, k *Key, salt string) ([]byte, error) {
+	longest := func(a, b string) string {
+		x, errA := json.Marshal(a)
+		y, errB := json.Marshal(b)
+		if errA == nil && errB == nil && len(x) >= len(y) {
+			return a
+		}
+		return b
+	}
+	wide := Cup{Code: "999", Portion: 9999}
+	for _, p := range k.Products {
+		wide.Product = longest(wide.Product, p)
+	}
+	for _, s := range k.Sets {
+		for _, c := range s.Cups {
+			wide.Piece, wide.Portion = longest(wide.Piece, c.Piece), max(wide.Portion, c.Portion)
+		}
+		if s.Reference != nil {
+			wide.Piece, wide.Portion = longest(wide.Piece, s.Reference.Piece), max(wide.Portion, s.Reference.Portion)
+		}
+	}
+	full := *k
+	full.Sets = make([]Set, len(k.Sets))
+	for i, s := range k.Sets {
+		s.Cups = make([]Cup, len(s.Cups))
+		for j := range s.Cups {
+			s.Cups[j] = wide
+		}
+		if s.Reference != nil {
+			s.Reference = &wide
+		}
+		full.Sets[i] = s
+	}
+	most, err := json.Marshal(opened{&full, salt})
+	if err != nil {
+		return nil, err
+	}
+	return append(plain, bytes.Repeat([]byte(" "), len(most)-len(plain))...), nil
 }
 
 // Open decrypts a sealed key and verifies it against its lock. A wrong
