@@ -148,9 +148,9 @@ func (s *Solver) keepStage(k int, a float64) {
 		b := &s.bc[s.at(fc.side)]
 		fc.stage[k] = fc.surf
 		fc.cause[k] = b.causes(&fc.surf)
-		if fr := &fc.front; fr.k != 0 {
-			fc.cause[k].evaporation += fr.q
-			fr.stageJ[k] = fr.j
+		if fr := &fc.front; fr.on {
+			fc.cause[k].evaporation += fr.latent * fr.area / fc.area
+			fr.stageJ[k], fr.stageB[k] = fr.j, fr.boil
 		}
 		if b.plate != nil {
 			plate = b

@@ -100,54 +100,84 @@ func waterActivity(x float64) float64 {
 // value.
 const DefaultCrustVapourDiffusivity = 8e-6
 
-// through is the part of a face's evaporation that starts at the drying front
-// and crosses the crust above it. Crust and outer film act in series,
+// through is the drying front below a face element: where the evaporation
+// that crosses the crust starts, and where the juice boils.
+//
+// Evaporation passes the crust and the outer film in series,
 //
 //	j = K·p·(ℓ(a_w·p_s(T_f)/p) − ℓ(p_v/p)),  1/K = 1/K_film + δ·R·T/(D_crust·M).
 //
 // The front lies between an inner node and, further out, a dry one, at
 // resistances r_i and r_o. Without evaporation its temperature would be
-// T* = (r_o·T_i + r_i·T_o)/(r_i + r_o); drawing the latent heat q there leaves
+// T* = (r_o·T_i + r_i·T_o)/(r_i + r_o); drawing the heat q there leaves
 //
-//	T_f = T* − q(T_f)·r_i·r_o/(r_i + r_o)
+//	T_f = T* − q·r,  r = r_i·r_o/(r_i + r_o),
 //
 // and takes the share r_o/(r_i+r_o) of q from the inner node and the rest from
-// the outer one, exactly as if the front had a node of its own.
+// the outer one, exactly as if the front had a node of its own. Where T_f
+// would exceed the boiling point, it stays there and what is left of q boils
+// juice. A front in the face's own cell has the face instead of an outer node.
 type through struct {
 	cell   int     // inner node
 	outer  int     // outer node, −1 when the front lies in the face's own cell
+	pins   bool    // the front can boil
+	on     bool    // there is a front that does anything
+	area   float64 // of the front
 	inner  float64 // share of the heat the inner node gives
 	r      float64 // r_i·r_o/(r_i + r_o), m²·K/W
-	k      float64 // share × K, kg/(m²·s·Pa); 0 when nothing leaves this way
+	ri, rc float64 // own cell: from node to front, from front to surface
+	k      float64 // share × K, kg/(m²·s·Pa); 0 when nothing evaporates this way
 	aw     float64
 	l0     float64 // ℓ(p_v/p)
 	tempC  float64 // T_f
-	q      float64 // latent heat, W/m² of face
+	q      float64 // heat drawn at the front, W/m²
+	latent float64 // the part of q that evaporates, W/m²
+	boil   float64 // the part of q that boils, W/m²
 	slope  float64 // dq/dT*
-	j      float64 // kg/(m²·s)
+	j      float64 // evaporation, kg/(m²·s)
 	stageJ [3]float64
+	stageB [3]float64 // boil
+
+	near nearFront
 }
 
-// flow solves the front for its nodes at temperatures t.
-func (f *through) flow(t []float64, pressurePa float64) {
-	free := t[f.cell]
-	if f.outer >= 0 {
-		free = f.inner*free + (1-f.inner)*t[f.outer]
+// evaporation returns the latent heat flux and its slope at a front of tc.
+func (f *through) evaporation(tc, pressurePa float64) (q, dq, j float64) {
+	if f.k == 0 {
+		return 0, 0, 0
+	}
+	ps, dps := saturation(tc)
+	l, dl := stefanLog(f.aw * ps / pressurePa)
+	j = f.k * pressurePa * (l - f.l0)
+	if j <= 0 {
+		return 0, 0, 0
+	}
+	heat := latentHeat(tc)
+	return heat * j, heat*f.k*dl*f.aw*dps + latentSlope*j, j
+}
+
+// flow solves the front for the free temperature T*.
+func (f *through) flow(free, boilC, pressurePa float64) {
+	f.boil = 0
+	if f.pins && free > boilC {
+		// Even evaporating it may be above boiling: try there first.
+		q, _, j := f.evaporation(boilC, pressurePa)
+		if all := (free - boilC) / f.r; all > q {
+			f.tempC, f.q, f.slope = boilC, all, 1/f.r
+			f.latent, f.j, f.boil = q, j, all-q
+			return
+		}
+	}
+	if f.k == 0 {
+		f.tempC, f.q, f.latent, f.slope, f.j = free, 0, 0, 0, 0
+		return
 	}
 	// g(T) = T − T* + r·q(T) rises with T.
 	tc := math.Min(f.tempC, free)
 	lo, hi := math.Inf(-1), free
 	var q, dq, j float64
 	for range 40 {
-		q, dq, j = 0, 0, 0
-		ps, dps := saturation(tc)
-		l, dl := stefanLog(f.aw * ps / pressurePa)
-		if j = f.k * pressurePa * (l - f.l0); j > 0 {
-			heat := latentHeat(tc)
-			q, dq = heat*j, heat*f.k*dl*f.aw*dps+latentSlope*j
-		} else {
-			j = 0
-		}
+		q, dq, j = f.evaporation(tc, pressurePa)
 		g := tc - free + f.r*q
 		if g > 0 {
 			hi = tc
@@ -155,7 +185,7 @@ func (f *through) flow(t []float64, pressurePa float64) {
 			lo = tc
 		}
 		step := g / (1 + f.r*dq)
-		if step < 1e-7 && step > -1e-7 {
+		if step < 1e-5 && step > -1e-5 {
 			break
 		}
 		tc -= step
@@ -163,6 +193,24 @@ func (f *through) flow(t []float64, pressurePa float64) {
 			tc = (math.Max(lo, hi-50) + hi) / 2
 		}
 	}
-	f.tempC, f.q, f.j = tc, q, j
+	f.tempC, f.q, f.latent, f.j = tc, q, q, j
 	f.slope = dq / (1 + f.r*dq)
+}
+
+// nearFront is the higher order near a front: the flux from a boiling front
+// into its cell from the parabola through T_b and the means of two cells, and
+// the first fluxes between the cells from the cubic through four means. All
+// are corrections to the plain differences.
+type nearFront struct {
+	on    bool
+	cell  [4]int // the moist cells from the front inwards
+	edges int    // 1, or 2 when setSmooth leaves the second out
+	edge  [2][4]float64
+	link  [2]int // conductances of these edges
+	wall  [3]float64
+	ri    float64 // from the front to the first node, m²·K/W
+	flux  float64 // correction to the flux into the first cell, W/m²
+
+	forCell int // what the weights were computed for
+	forRest float64
 }

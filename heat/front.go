@@ -1,5 +1,7 @@
 package heat
 
+import "math"
+
 // Cells and the boiling front inside them.
 //
 // A cell holds dry solids m_s, water w and enthalpy E. Its temperature
@@ -13,11 +15,12 @@ package heat
 // water that boils stays in E; at the step's end it leaves with h_w(T_b) + L
 // per kg and the dried share of the cell grows (commit).
 //
-// The dried share f of a cell is a layer on its outer side. While the cell
-// boils its T_b sits at that front, so heat reaches it through the layer f·dx
-// of crust and leaves it through the moist rest; otherwise its temperature
-// belongs to the middle of the moist rest. With the layer tracked this way
-// the front moves through a cell instead of jumping from one to the next.
+// The dried share f of a cell is a layer on its outer side; the cell's
+// temperature belongs to the middle of the moist rest. Juice boils at the
+// front itself, held at T_b between the crust and that node (see through), so
+// the front moves through a cell instead of jumping from one to the next and
+// needs no cell to be at T_b as a whole. The plateau is left for cells that
+// boil throughout.
 
 // cells is the state of the piece.
 type cells struct {
@@ -141,6 +144,7 @@ func (s *Solver) setResistances(dt float64) {
 		if shrink != 0 {
 			dz *= 1 - shrink*(s.w0[i]-s.now.w[i])/(liquidDensity*g.volume[i])
 		}
+		s.dzNow[i] = dz
 		if !s.moist {
 			r := 0.5 * dz / s.mat.k(s.now.t[i]+0.5*dt*s.rate[i], 1)
 			s.rA[i], s.rB[i] = r, r
@@ -159,11 +163,8 @@ func (s *Solver) setResistances(dt float64) {
 			s.rA[i], s.rB[i] = r, r
 		default:
 			crust := f * dz / s.mat.kCrust
-			rest := (1 - f) * dz / s.mat.k(s.now.t[i], s.moistRatio(i))
+			rest := math.Max(1-f, thinnestRest) * dz / s.mat.k(s.now.t[i], s.moistRatio(i))
 			outer, inner := crust+0.5*rest, 0.5*rest
-			if s.now.boils[i] {
-				outer, inner = crust, rest
-			}
 			switch s.dries[i] {
 			case towardA:
 				s.rA[i], s.rB[i] = outer, inner
@@ -199,6 +200,10 @@ func (s *Solver) setResistances(dt float64) {
 	}
 }
 
+// thinnestRest is the least moist share a drying cell is given when it
+// conducts, so that its node never touches the front.
+const thinnestRest = 0.02
+
 // setRadial refreshes the radial resistances and conductances of a disc. The
 // front matters only for cells that dry toward the rim; others conduct
 // radially through crust and moist part side by side.
@@ -219,11 +224,8 @@ func (s *Solver) setRadial(dt float64) {
 			r := 0.5 * dr / kc
 			s.rIn[i], s.rOut[i] = r, r
 		case s.dries[i] == towardRim:
-			crust, rest := f*dr/kc, (1-f)*dr/k
+			crust, rest := f*dr/kc, math.Max(1-f, thinnestRest)*dr/k
 			s.rIn[i], s.rOut[i] = 0.5*rest, crust+0.5*rest
-			if s.now.boils[i] {
-				s.rIn[i], s.rOut[i] = rest, crust
-			}
 		default:
 			r := 0.5 * dr / (f*kc + (1-f)*k)
 			s.rIn[i], s.rOut[i] = r, r

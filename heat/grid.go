@@ -5,7 +5,7 @@ import "math"
 // Stretching of the grids: cells at a face are sech²(β) of those in the
 // middle (slab and disc axis), and finer towards the rim likewise.
 const (
-	axialStretch  = 1.9
+	axialStretch  = 1.6
 	radialStretch = 1.6
 )
 
@@ -151,40 +151,37 @@ func (g *mesh) setCubic() {
 }
 
 // gradientOfMeans returns the weights of four cell means in the gradient, at
-// edge number at, of the cubic with those means. The cubic's integral is the
-// quartic through the summed means at the five edges, so its gradient is that
-// quartic's second derivative.
+// edge number at, of the cubic with those means.
+//
+// The cubic's integral is the quartic through the summed means S at the five
+// edges, and its gradient that quartic's second derivative. With y the
+// distances from the edge asked for, (S_m − S_at)/y_m is a cubic in y whose
+// slope at 0 is half of that; its Lagrange polynomial of y_m on the other
+// three nodes p, q, r has the slope (pq + pr + qr)/((y_m−p)(y_m−q)(y_m−r)).
 func gradientOfMeans(e [5]float64, at int) (w [4]float64) {
-	scale := e[4] - e[0]
-	x := func(k int) float64 { return (e[k] - e[at]) / scale }
-	var d2 [5]float64 // second derivatives of the Lagrange polynomials
-	for m := range 5 {
-		den := 1.0
-		for k := range 5 {
-			if k != m {
-				den *= x(m) - x(k)
-			}
-		}
-		for a := range 5 {
-			for b := range 5 {
-				if a == m || b == m || a == b {
-					continue
-				}
-				prod := 1.0
-				for k := range 5 {
-					if k != m && k != a && k != b {
-						prod *= -x(k)
-					}
-				}
-				d2[m] += prod / den
-			}
+	var y [4]float64
+	n := 0
+	for m := range e {
+		if m != at {
+			y[n] = e[m] - e[at]
+			n++
 		}
 	}
-	for j := range w {
-		for m := j + 1; m < 5; m++ {
-			w[j] += d2[m]
+	var sum [5]float64 // weights of S in the second derivative
+	for m, x := range y {
+		p, q, r := y[(m+1)&3], y[(m+2)&3], y[(m+3)&3]
+		v := 2 * (p*q + p*r + q*r) / ((x - p) * (x - q) * (x - r) * x)
+		if m < at {
+			sum[m] = v
+		} else {
+			sum[m+1] = v
 		}
-		w[j] *= (e[j+1] - e[j]) / (scale * scale)
+		sum[at] -= v
+	}
+	tail := 0.0
+	for j := 3; j >= 0; j-- {
+		tail += sum[j+1]
+		w[j] = tail * (e[j+1] - e[j])
 	}
 	return w
 }

@@ -1,6 +1,7 @@
 package heat
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -64,6 +65,23 @@ func TestLinearSystems(t *testing.T) {
 			if math.Abs(sum) > 1e-12 {
 				t.Errorf("%d × %d: row %d misses by %g", size.nz, size.nr, i, sum)
 			}
+		}
+	}
+}
+
+// The gradient from four means must be exact for cubics.
+func TestGradientOfMeans(t *testing.T) {
+	e := [5]float64{0.1, 0.35, 0.5, 1.1, 1.3}
+	for at := range e {
+		for power := range 4 {
+			w := gradientOfMeans(e, at)
+			got := 0.0
+			for j, x := range w {
+				p := float64(power + 1)
+				got += x * (math.Pow(e[j+1], p) - math.Pow(e[j], p)) / (p * (e[j+1] - e[j]))
+			}
+			want := float64(power) * math.Pow(e[at], float64(power-1))
+			within(t, fmt.Sprintf("slope of x^%d at edge %d", power, at), got, want, 1e-11)
 		}
 	}
 }

@@ -201,7 +201,8 @@ func (s *Solver) probe(t []float64, stage int, v probeValues) {
 		axis[0], axis[g.nz+1] = s.faces[0].stage[stage].tempC, s.faces[nr].stage[stage].tempC
 		for i := range g.nz {
 			ring := t[i*nr : i*nr+3]
-			axis[i+1] = p.onAxis[0]*ring[0] + p.onAxis[1]*ring[1] + p.onAxis[2]*ring[2]
+			x := p.onAxis[0]*ring[0] + p.onAxis[1]*ring[1] + p.onAxis[2]*ring[2]
+			axis[i+1] = ring[0] + held(x-ring[0], ring[1]-ring[0])
 		}
 		for _, x := range t {
 			coldest = min(coldest, x)

@@ -30,7 +30,8 @@ type Solver struct {
 	rawKg                   float64
 	stepTol, newtonTol      float64
 	maxStep                 float64
-	ms, w0, dzOf            []float64
+	ms, w0                  []float64
+	dzOf, dzNow             []float64 // axial extent of the cells, raw and shrunk
 	old, now                cells
 	curve                   []curve
 	curvesStale             bool
@@ -61,6 +62,7 @@ type Solver struct {
 	leg                     int
 	hNext                   float64
 	lastA                   float64
+	assembled               bool // the banded matrix belongs to this step
 	halfDrip, halfDripJ     float64
 	stepDrip, stepDripJ     float64
 	stepBoiled, stepBoiledJ float64
@@ -390,7 +392,7 @@ func orDefault2(v, def int) int {
 func (s *Solver) allocate() {
 	n, nr, nz := s.mesh.n, s.mesh.nr, s.mesh.nz
 	for _, p := range []*[]float64{
-		&s.ms, &s.w0, &s.dzOf, &s.rA, &s.rB, &s.rIn, &s.rOut, &s.gz, &s.gr, &s.gwz, &s.gwr,
+		&s.ms, &s.w0, &s.dzOf, &s.dzNow, &s.rA, &s.rB, &s.rIn, &s.rOut, &s.gz, &s.gr, &s.gwz, &s.gwr,
 		&s.rate, &s.dryRate, &s.eRate, &s.invC, &s.dedt, &s.diag, &s.off, &s.off2, &s.res, &s.dT,
 		&s.known, &s.startE, &s.qCubic, &s.q[0], &s.q[1], &s.q[2], &s.stageT[0], &s.stageT[1], &s.stageT[2],
 	} {

@@ -67,6 +67,7 @@ var stageWeights = [3]float64{trW, trW, trD}
 func (s *Solver) attempt(dt float64) (errK float64, ok bool) {
 	n := s.mesh.n
 	s.now.copyFrom(&s.old)
+	s.assembled = false
 	if s.moist {
 		s.release(dt / 2)
 		copy(s.startE[:n], s.now.e[:n])
@@ -171,6 +172,7 @@ func (s *Solver) stageSolve(a float64, q []float64) bool {
 			return false
 		}
 		s.assemble(a)
+		s.assembled = true
 		s.solveLinear(res, true)
 		// Undamped at first; a two-cycle across a corner of the enthalpy
 		// curve is broken by shorter steps.
@@ -192,8 +194,8 @@ func (s *Solver) assemble(a float64) {
 	for f := range s.faces {
 		fc := &s.faces[f]
 		d[fc.cell] -= a * fc.area * fc.surf.slope
-		if fr := &fc.front; fr.k != 0 {
-			x := a * fc.area * fr.slope
+		if fr := &fc.front; fr.on {
+			x := a * fr.area * fr.slope
 			d[fr.cell] += x * fr.inner * fr.inner
 			if fr.outer >= 0 {
 				d[fr.outer] += x * (1 - fr.inner) * (1 - fr.inner)
@@ -208,6 +210,11 @@ func (s *Solver) assemble(a float64) {
 			d[i] += x
 			d[i+1] += x
 			u[i] = -x
+		}
+		for f := range s.faces {
+			if fr := &s.faces[f].front; fr.on && fr.outer >= 0 {
+				u[min(fr.cell, fr.outer)] += a * fr.area * fr.slope * fr.inner * (1 - fr.inner)
+			}
 		}
 		for i := range n {
 			if s.dedt[i] == 0 {
@@ -242,6 +249,13 @@ func (s *Solver) assemble(a float64) {
 			m.a[(i+nr)*st+m.w-nr] -= x
 		}
 	}
+	for f := range s.faces {
+		fr := &s.faces[f].front
+		if fr.on && fr.outer >= 0 && s.dedt[fr.cell] != 0 && s.dedt[fr.outer] != 0 {
+			lo, hi := min(fr.cell, fr.outer), max(fr.cell, fr.outer)
+			m.a[hi*st+m.w-(hi-lo)] += a * fr.area * fr.slope * fr.inner * (1 - fr.inner)
+		}
+	}
 	for i := range n {
 		v := d[i]
 		if s.dedt[i] == 0 {
@@ -270,6 +284,10 @@ func (s *Solver) solveLinear(rhs []float64, fresh bool) {
 		}
 		tridiagonal(s.diag[:n], s.off[:n-1], x)
 		return
+	}
+	if !s.assembled { // every stage was right at its first guess
+		s.assemble(s.lastA)
+		s.assembled = true
 	}
 	s.band.solve(x)
 }
@@ -353,6 +371,13 @@ func (s *Solver) flux(t, q []float64, correct bool) {
 			}
 		}
 	}
+	if correct {
+		for f := range s.faces {
+			if fr := &s.faces[f].front; fr.on && fr.near.on {
+				s.correctNear(fr, t)
+			}
+		}
+	}
 	for i, v := range s.qCubic[:n] {
 		q[i] += v
 	}
@@ -362,17 +387,74 @@ func (s *Solver) flux(t, q []float64, correct bool) {
 		if b.plate != nil {
 			s.plateLaw(b, fc.surf.tempC)
 		}
-		b.solve(&fc.surf, t[fc.cell], fc.r, fc.aw, fc.evap, s.pressurePa)
-		q[fc.cell] += fc.area * fc.surf.q
-		if fr := &fc.front; fr.k != 0 {
-			fr.flow(t, s.pressurePa)
-			x := fc.area * fr.q
-			q[fr.cell] -= fr.inner * x
-			if fr.outer >= 0 {
-				q[fr.outer] -= (1 - fr.inner) * x
+		fr := &fc.front
+		switch {
+		case !fr.on:
+			b.solve(&fc.surf, t[fc.cell], fc.r, fc.aw, fc.evap, s.pressurePa)
+			q[fc.cell] += fc.area * fc.surf.q
+		case fr.outer < 0:
+			s.ownFront(fc, b, t[fc.cell])
+			q[fc.cell] += fc.area * (fc.surf.q - fr.boil - fr.latent)
+		default:
+			b.solve(&fc.surf, t[fc.cell], fc.r, fc.aw, fc.evap, s.pressurePa)
+			q[fc.cell] += fc.area * fc.surf.q
+			fr.flow(fr.inner*t[fr.cell]+(1-fr.inner)*t[fr.outer], s.boilC, s.pressurePa)
+			q[fr.cell] -= fr.area * fr.inner * fr.q
+			q[fr.outer] -= fr.area * (1 - fr.inner) * fr.q
+			if fr.boil > 0 {
+				w := math.Min(fr.near.flux, fr.boil)
+				fr.boil -= w
+				q[fr.cell] += fr.area * w
 			}
 		}
 	}
+}
+
+// correctNear brings the corrections near a front up to date.
+func (s *Solver) correctNear(fr *through, t []float64) {
+	n := &fr.near
+	n.flux = n.wall[0]*s.boilC + n.wall[1]*t[n.cell[0]] + n.wall[2]*t[n.cell[1]]
+	n.flux = held(n.flux, (s.boilC-t[n.cell[0]])/n.ri)
+	t0, t1, t2, t3 := t[n.cell[0]], t[n.cell[1]], t[n.cell[2]], t[n.cell[3]]
+	for e := range n.edges {
+		c := &n.edge[e]
+		f := s.gz[n.link[e]] * held(c[0]*t0+c[1]*t1+c[2]*t2+c[3]*t3, t[n.cell[e]]-t[n.cell[e+1]])
+		s.qCubic[n.cell[e]] -= f
+		s.qCubic[n.cell[e+1]] += f
+	}
+}
+
+// ownFront solves a face whose front lies in its own cell or is its bare
+// moist surface: first as if nothing boiled there, then, where that would be
+// above boiling, with the front held at T_b.
+func (s *Solver) ownFront(fc *element, b *boundary, node float64) {
+	fr := &fc.front
+	fr.boil = 0
+	b.solve(&fc.surf, node, fr.rc+fr.ri, fc.aw, fc.evap, s.pressurePa)
+	fr.tempC = node + fc.surf.q*fr.ri
+	if fr.pins && fr.tempC > s.boilC {
+		free := fc.surf
+		b.solve(&fc.surf, s.boilC, fr.rc, fc.aw, fc.evap, s.pressurePa)
+		if fr.boil = fc.surf.q - (s.boilC-node)/fr.ri - fr.near.flux; fr.boil > 0 {
+			fc.surf.slope = -1 / fr.ri
+			fr.tempC = s.boilC
+		} else { // within the solver's tolerance of the switch
+			fr.boil = 0
+			fc.surf = free
+		}
+	}
+	fr.latent, fr.slope, fr.j = fr.evaporation(math.Min(node, s.boilC), s.pressurePa)
+	fr.q = fr.latent
+}
+
+// held limits a correction to the size of the plain difference it corrects,
+// so that no flux is turned round: where a coarse grid meets a steep profile
+// a cubic may be far from the truth.
+func held(x, plain float64) float64 {
+	if plain < 0 {
+		plain = -plain
+	}
+	return max(-plain, min(x, plain))
 }
 
 // fluxCorrection raises the axial fluxes of column j from second to fourth
@@ -386,7 +468,8 @@ func (s *Solver) fluxCorrection(t, q []float64, j int) {
 	for iz := from; iz < to; iz++ {
 		c := &s.mesh.cubic[iz]
 		i := iz*nr + j
-		f := s.gz[i] * (c[0]*t[i-nr] + c[1]*t[i] + c[2]*t[i+nr] + c[3]*t[i+2*nr])
+		x := c[0]*t[i-nr] + c[1]*t[i] + c[2]*t[i+nr] + c[3]*t[i+2*nr]
+		f := s.gz[i] * held(x, t[i]-t[i+nr])
 		q[i] -= f
 		q[i+nr] += f
 	}
@@ -399,7 +482,7 @@ func (s *Solver) radialCorrection(t, q []float64, iz int) {
 		c := &s.mesh.cubicR[j]
 		i := row + j
 		x := t[row+max(0, j-1):]
-		f := s.gr[i] * (c[0]*x[0] + c[1]*x[1] + c[2]*x[2] + c[3]*x[3])
+		f := s.gr[i] * held(c[0]*x[0]+c[1]*x[1]+c[2]*x[2]+c[3]*x[3], t[i]-t[i+1])
 		q[i] -= f
 		q[i+1] += f
 	}

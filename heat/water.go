@@ -51,34 +51,34 @@ func (s *Solver) release(dt float64) {
 const releaseFromC = 15
 
 // setActivities decides, for a step of dt, where the evaporation of every
-// face element starts and at which water activity. A dried share f of the
-// outer cell sends that share of the vapour through the crust.
+// face element starts and at which water activity, and where its juice can
+// boil. A dried share f of the outer cell sends that share of the vapour
+// through the crust.
 func (s *Solver) setActivities(dt float64) {
 	for k := range s.faces {
 		fc := &s.faces[k]
-		fc.aw, fc.evap, fc.front.k = 0, 0, 0
+		fc.aw, fc.evap = 0, 0
 		b := &s.bc[s.at(fc.side)]
-		if b.evapH == 0 {
-			continue
-		}
-		film := func(ts float64) float64 {
-			return s.oiled[fc.side] * b.evapH * (b.film[0] + ts*(b.film[1]+ts*b.film[2]))
-		}
-		l0 := b.vapourL
 		dry := s.now.dry[fc.cell]
-		if dry < 1 {
+		if b.evapH > 0 && dry < 1 {
 			fc.evap = (1 - dry) * s.oiled[fc.side]
 			ts := fc.surf.tempC
-			fc.aw = s.activity(fc, ts, (1-dry)*film(ts), l0, dt)
+			fc.aw = s.activity(fc, ts, fc.evap*b.film1(ts), b.vapourL, dt)
 		}
-		if dry > 0 {
-			s.setFront(fc, dry, film, l0)
-		}
+		s.setFront(fc, b, dry, dt)
 	}
 }
 
-// setFront finds the front below a face element and the resistance to it.
-func (s *Solver) setFront(fc *element, share float64, film func(float64) float64, l0 float64) {
+// film1 is the mass-transfer coefficient at a surface of ts, kg/(m²·s·Pa).
+func (b *boundary) film1(ts float64) float64 {
+	return b.evapH * (b.film[0] + ts*(b.film[1]+ts*b.film[2]))
+}
+
+// setFront finds the front below a face element and the resistances to it.
+func (s *Solver) setFront(fc *element, b *boundary, share, dt float64) {
+	fr := &fc.front
+	fr.on, fr.k, fr.boil, fr.latent, fr.j = false, 0, 0, 0, 0
+	fr.near.on, fr.near.flux = false, 0
 	i, crust := fc.cell, 0.0
 	step := s.inward(fc.side)
 	for range s.mesh.n {
@@ -92,34 +92,148 @@ func (s *Solver) setFront(fc *element, share float64, film func(float64) float64
 			return // dried through to where another face's side begins
 		}
 	}
-	t := s.now.t[i]
-	const perPa = steam.WaterMolarMass / steam.GasConstant
-	k := 1 / (1/film(t) + crust*(t+zeroC)/(DefaultCrustVapourDiffusivity*perPa))
-	fr := &fc.front
-	fr.cell, fr.outer, fr.inner, fr.r, fr.k, fr.l0 = i, -1, 1, 0, share*k, l0
-	if i != fc.cell {
-		fr.outer = i - step
-		ri, ro := s.rA[i], s.rB[fr.outer]
-		switch fc.side {
-		case sideB:
-			ri, ro = s.rB[i], s.rA[fr.outer]
-		case sideRim:
-			ri, ro = s.rOut[i], s.rIn[fr.outer]
-		}
-		if f := s.now.dry[i]; f > 0 {
-			// The front lies f inside this cell: its layer belongs outside.
-			layer := f * s.depthOf(i, fc.side) / s.mat.kCrust
-			ri, ro = math.Max(ri-layer, 0), ro+layer
-		}
-		if ri+ro > 0 {
-			fr.inner = ro / (ri + ro)
-			fr.r = ri * ro / (ri + ro)
+	fr.cell, fr.outer, fr.inner, fr.area = i, -1, 1, fc.area
+	fr.pins = int(s.dries[i]) == int(fc.side)
+	if share > 0 && b.evapH > 0 {
+		t := s.now.t[i]
+		const perPa = steam.WaterMolarMass / steam.GasConstant
+		fr.l0 = b.vapourL
+		fr.k = share / (1/(s.oiled[fc.side]*b.film1(t)) + crust*(t+zeroC)/(DefaultCrustVapourDiffusivity*perPa))
+		fr.aw = waterActivity(s.moistRatio(i) * s.mat.x0)
+	}
+	if t := s.now.t[i]; math.Abs(fr.tempC-t) > 50 {
+		fr.tempC = math.Min(t, s.boilC)
+	}
+	fr.on = fr.k > 0 || fr.pins
+	f := s.now.dry[i]
+	if f > 0 {
+		f = math.Min(f+0.5*dt*s.dryRate[i], 1)
+	}
+	layer := 0.0
+	if fr.pins {
+		layer = f * s.depthOf(i, fc.side) / s.mat.kCrust
+	}
+	rNode := s.edgeResistance(i, fc.side)
+	if i == fc.cell && fr.pins {
+		rNode -= layer
+		layer = s.growingLayer(i, fc.side, b, dt)
+		rNode += layer
+	}
+	fr.near.on, fr.near.flux = false, 0
+	if fr.pins && fc.side != sideRim {
+		s.refineFront(fr, step, math.Max(1-f, thinnestRest), math.Max(rNode-layer, 1e-9))
+	}
+	if i == fc.cell {
+		fr.rc, fr.ri = layer, rNode-layer
+		return
+	}
+	fr.outer = i - step
+	if fc.side == sideRim {
+		fr.area = twoPi * s.mesh.rEdge[i%s.mesh.nr+1] * s.mesh.dz[i/s.mesh.nr]
+	}
+	ri, ro := rNode-layer, s.edgeResistance(fr.outer, opposite(fc.side))+layer
+	fr.inner = ro / (ri + ro)
+	fr.r = ri * ro / (ri + ro)
+}
+
+// growingLayer is the resistance of the crust on a face half-way through a
+// step. It goes on growing at the last step's rate, but no faster than
+// quasi-steady conduction lets it: with all the heat through a layer x under a
+// film of 1/h boiling, X² = X₀² + 2·k·ΔT·t/(L·w), X = x + k/h, w the water to
+// boil per volume; the mean over the step is (X₀ + X₁)/2 − k/h. That also
+// starts the layer on a bare surface, which would meet a strong film with no
+// resistance at all.
+func (s *Solver) growingLayer(i int, side faceSide, b *boundary, dt float64) float64 {
+	depth := s.depthOf(i, side)
+	x0 := s.now.dry[i] * depth
+	grown := 0.5 * dt * s.dryRate[i] * depth
+	h := b.contactH + b.convH + b.fatH + b.steamH + b.fixedH
+	if b.linear() && h > 0 {
+		drive := b.contactH*b.contactC + b.convH*b.convC + b.fatH*b.fatC + b.steamH*b.steamC + b.fixedH*b.fixedC + b.flux
+		over := drive/h - s.boilC
+		free := math.Max(s.now.w[i]-boundWater*s.ms[i], 0) / math.Max(1-s.now.dry[i], thinnestRest)
+		if over > 0 && free > 0 {
+			start := x0 + s.mat.kCrust/h
+			end := math.Sqrt(start*start + 2*s.mat.kCrust*over*dt/(s.latent*free/s.mesh.volume[i]))
+			most := (end - start) / 2
+			if grown > most || grown == 0 && most > start {
+				grown = most
+			}
 		}
 	}
-	if math.Abs(fr.tempC-t) > 30 {
-		fr.tempC = t
+	return math.Min(x0+grown, depth) / s.mat.kCrust
+}
+
+// refineFront prepares the higher order near a front with the share rest of
+// its cell left moist and the resistance ri from the front to its node.
+func (s *Solver) refineFront(fr *through, step int, rest, ri float64) {
+	g, n := &s.mesh, &fr.near
+	n.flux, n.ri = 0, ri
+	for k := range n.cell {
+		i := fr.cell + k*step
+		if i < 0 || i >= g.n || k > 0 && s.now.dry[i] > 0 || s.now.boils[i] {
+			return
+		}
+		n.cell[k] = i
 	}
-	fr.aw = waterActivity(s.moistRatio(i) * s.mat.x0)
+	n.on = true
+	n.edges = 1
+	if s.now.dry[fr.cell] > 0 {
+		n.edges = 2
+	}
+	d1, d2 := rest*s.dzNow[fr.cell], s.dzNow[n.cell[1]]
+	k := d1 / (2 * ri)
+	m1, m2 := d1*d1/3, d1*d1+d1*d2+d2*d2/3
+	det := d1/2*m2 - (d1+d2/2)*m1
+	n.wall[1] = 1/ri - k*m2/det
+	n.wall[2] = k * m1 / det
+	n.wall[0] = -n.wall[1] - n.wall[2]
+	if n.forCell == fr.cell && math.Abs(rest-n.forRest) <= 0.02*rest {
+		return // the weights of the cubic hardly move
+	}
+	n.forCell, n.forRest = fr.cell, rest
+	e := [5]float64{0, d1}
+	for k := 1; k < 4; k++ {
+		e[k+1] = e[k] + s.dzNow[n.cell[k]]
+	}
+	for k := range 2 {
+		n.link[k] = min(n.cell[k], n.cell[k+1])
+		w := gradientOfMeans(e, k+1)
+		distance := (e[k+2] - e[k]) / 2
+		for j := range w {
+			w[j] *= -distance
+		}
+		w[k]--
+		w[k+1]++
+		n.edge[k] = w
+	}
+}
+
+// edgeResistance is the resistance from the node of a cell to its edge toward
+// a side.
+func (s *Solver) edgeResistance(i int, side faceSide) float64 {
+	switch side {
+	case sideA:
+		return s.rA[i]
+	case sideB:
+		return s.rB[i]
+	case sideRim:
+		return s.rOut[i]
+	}
+	return s.rIn[i]
+}
+
+// sideAxis names the inner edge of a ring in edgeResistance.
+const sideAxis faceSide = 3
+
+func opposite(side faceSide) faceSide {
+	switch side {
+	case sideA:
+		return sideB
+	case sideB:
+		return sideA
+	}
+	return sideAxis
 }
 
 // inward is the index step from a face into the piece.
@@ -139,7 +253,7 @@ func (s *Solver) depthOf(i int, side faceSide) float64 {
 		j := i % s.mesh.nr
 		return s.mesh.rEdge[j+1] - s.mesh.rEdge[j]
 	}
-	return s.dzOf[i]
+	return s.dzNow[i]
 }
 
 // activity returns the water activity of a surface that evaporates with
@@ -217,7 +331,6 @@ func (s *Solver) settle(dt float64) bool {
 	for i := range n {
 		c := &s.curve[i]
 		s.now.boils[i] = false
-		s.dryRate[i] = 0
 		if s.now.e[i] <= c.eBoil {
 			continue
 		}
@@ -230,12 +343,10 @@ func (s *Solver) settle(dt float64) bool {
 		if m >= free {
 			m = free
 			s.now.dry[i] = 1
-			s.completed = true
 		} else {
 			s.now.dry[i] = before + (1-before)*m/free
 			s.now.boils[i] = true
 		}
-		s.dryRate[i] = (s.now.dry[i] - before) / dt
 		j := m * s.vapourJ
 		s.now.w[i] -= m
 		s.now.e[i] -= j
@@ -248,11 +359,22 @@ func (s *Solver) settle(dt float64) bool {
 		fc := &s.faces[f]
 		j := trW*(fc.stage[0].j+fc.stage[1].j) + trD*fc.stage[2].j
 		if j > 0 { // condensate (j < 0) runs off
-			s.evaporate(fc.cell, dt*fc.area*j) // may overdraw: diffusion follows
+			s.vapour(fc.cell, dt*fc.area*j, &s.stepEvap, &s.stepEvapJ) // may overdraw: diffusion follows
 		}
-		if fr := &fc.front; fr.k != 0 {
-			j := trW*(fr.stageJ[0]+fr.stageJ[1]) + trD*fr.stageJ[2]
-			if !s.recede(fr.cell, s.inward(fc.side), dt*fc.area*j) {
+		fr := &fc.front
+		if !fr.on {
+			continue
+		}
+		step := s.inward(fc.side)
+		if j := trW*(fr.stageJ[0]+fr.stageJ[1]) + trD*fr.stageJ[2]; j > 0 {
+			if !s.recede(fr.cell, step, dt*fr.area*j, &s.stepEvap, &s.stepEvapJ) {
+				return false
+			}
+		}
+		if q := dt * fr.area * (trW*(fr.stageB[0]+fr.stageB[1]) + trD*fr.stageB[2]); q > 0 {
+			m := q / (s.vapourJ - s.mat.waterEnthalpy(math.Min(s.now.t[fr.cell], s.boilC)))
+			s.stepBoiledJ += q
+			if !s.recede(fr.cell, step, m, &s.stepBoiled, &s.stepBoiledJ) {
 				return false
 			}
 		}
@@ -270,6 +392,12 @@ func (s *Solver) settle(dt float64) bool {
 			s.now.dry[i] = 1
 		}
 	}
+	for i := range n {
+		s.dryRate[i] = (s.now.dry[i] - s.old.dry[i]) / dt
+		if s.now.dry[i] >= 1 && s.old.dry[i] < 1 {
+			s.completed = true
+		}
+	}
 	drip, dripJ := s.halfDrip, s.halfDripJ
 	s.halfDrip, s.halfDripJ = 0, 0
 	s.release(dt / 2)
@@ -285,14 +413,14 @@ const skinDryX = 0.12
 // the moist rest keeps its water content and gets thinner.
 // What is left when it meets a front from another side comes from the bound
 // water of the first cell; false when that does not suffice.
-func (s *Solver) recede(i, step int, m float64) bool {
+func (s *Solver) recede(i, step int, m float64, kg, joule *float64) bool {
 	first := i
 	for m > 0 {
 		if i < 0 || i >= s.mesh.n || s.dries[i] != s.dries[first] {
 			if m > s.now.w[first] {
 				return false
 			}
-			s.evaporate(first, m)
+			s.vapour(first, m, kg, joule)
 			return true
 		}
 		f := s.now.dry[i]
@@ -309,19 +437,20 @@ func (s *Solver) recede(i, step int, m float64) bool {
 		} else {
 			s.now.dry[i] = f + (1-f)*x/free
 		}
-		s.evaporate(i, x)
+		s.vapour(i, x, kg, joule)
 		m -= x
 	}
 	return true
 }
 
-// evaporate takes m kg of water from cell i at the cell's temperature.
-func (s *Solver) evaporate(i int, m float64) {
+// vapour takes m kg of water from cell i at the cell's temperature and books
+// its mass and warmth.
+func (s *Solver) vapour(i int, m float64, kg, joule *float64) {
 	h := m * s.mat.waterEnthalpy(s.now.t[i])
 	s.now.w[i] -= m
 	s.now.e[i] -= h
-	s.stepEvap += m
-	s.stepEvapJ += h
+	*kg += m
+	*joule += h
 	s.setCurve(i)
 }
 
