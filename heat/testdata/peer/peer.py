@@ -28,7 +28,7 @@ import scipy
 from scipy.integrate import solve_ivp
 from scipy.sparse import diags
 
-THICK, STRETCH = 0.040, 1.9
+THICK, STRETCH = 0.040, 1.6
 K, RHO, CP = 0.5, 1050.0, 3550.0
 K_CRUST, WATER, BOUND, T_BOIL, LATENT = 0.2, 0.73, 0.04, 99.9743, 2.2566e6
 PAN, H_PAN, AIR, H_AIR, START = 200.0, 400.0, 25.0, 8.0, 5.0
