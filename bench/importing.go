@@ -54,10 +54,11 @@ func ImportPackage(ctx context.Context, from Reader, id string, to Notebook, pro
 		}
 	}
 	progress.Report(len(rec.Cooks), len(rec.Cooks))
+	_, known := to.Record(ctx, id)
 	if err := to.PutImported(ctx, rec, traces, raw); err != nil {
 		return nil, err
 	}
-	return &Imported{Study: rec.Study.ID, Cooks: len(rec.Cooks), Logs: len(raw)}, nil
+	return &Imported{Study: rec.Study.ID, Cooks: len(rec.Cooks), Logs: len(raw), Already: known == nil}, nil
 }
 
 // rawOf lists the raw files a cook rests on.
@@ -79,7 +80,8 @@ func rawOf(c study.Cook, traces []trace.Trace) []string {
 
 // ImportFolder takes a plain folder over: its document and cook files, the
 // cooks written in the document, and their logs. A study the notebook knows
-// gets the new document; its seal and its other cooks stay, and the history
+// gets the new document; its seal, its other cooks and what was recorded
+// beside the document (loaded logs, marks, weighings) stay, and the history
 // says that it changed.
 func ImportFolder(ctx context.Context, from Reader, id string, to Notebook, now time.Time, progress Progress) (*Imported, error) {
 	rec, err := from.Record(ctx, id)
@@ -102,6 +104,24 @@ func ImportFolder(ctx context.Context, from Reader, id string, to Notebook, now 
 			ev.What = "the study document changed: " + joinFew(changed, 5)
 		}
 	}
+	// Everything is read before anything is written, so that a log that cannot
+	// be read leaves the notebook as it was.
+	cooks := make([]importedCook, len(rec.Cooks))
+	for i, c := range rec.Cooks {
+		progress.Report(i, len(rec.Cooks))
+		if cooks[i], err = readImported(ctx, from, id, c); err != nil {
+			return nil, err
+		}
+		c.ID = idFor(known, c, now)
+		if known != nil {
+			if old, ok := cookOf(known.Cooks, c.Label); ok {
+				base, _ := cookOf(known.Study.Cooks, c.Label)
+				c = keepRecorded(c, base, old)
+			}
+		}
+		cooks[i].Cook = c
+	}
+	out := &Imported{Study: id, Cooks: len(rec.Cooks), Already: known != nil && ev.Kind == ""}
 	var events []study.Event
 	if ev.Kind != "" {
 		events = append(events, ev)
@@ -109,33 +129,41 @@ func ImportFolder(ctx context.Context, from Reader, id string, to Notebook, now 
 	if err := to.PutStudy(ctx, rec.Study, rec.Document, rec.CookFiles, events...); err != nil {
 		return nil, err
 	}
-	out := &Imported{Study: id, Cooks: len(rec.Cooks)}
-	for i, c := range rec.Cooks {
-		progress.Report(i, len(rec.Cooks))
-		traces, err := from.Traces(ctx, id, c.ID)
-		if err != nil {
+	for _, c := range cooks {
+		if err := to.PutCook(ctx, id, c.Cook); err != nil {
 			return nil, err
 		}
-		c.ID = idFor(known, c, now)
-		var raw []RawFile
-		for _, sha := range rawOf(c, traces) {
-			f, err := from.Raw(ctx, sha)
-			if err != nil {
+		if len(c.traces) > 0 {
+			if err := to.PutTraces(ctx, id, c.ID, c.traces, c.raw); err != nil {
 				return nil, err
 			}
-			raw = append(raw, *f)
-		}
-		if err := to.PutCook(ctx, id, c); err != nil {
-			return nil, err
-		}
-		if len(traces) > 0 {
-			if err := to.PutTraces(ctx, id, c.ID, traces, raw); err != nil {
-				return nil, err
-			}
-			out.Logs += len(raw)
+			out.Logs += len(c.raw)
 		}
 	}
 	progress.Report(len(rec.Cooks), len(rec.Cooks))
+	return out, nil
+}
+
+// importedCook is a cook of a folder with its logs.
+type importedCook struct {
+	study.Cook
+	traces []trace.Trace
+	raw    []RawFile
+}
+
+func readImported(ctx context.Context, from Reader, studyID string, c study.Cook) (importedCook, error) {
+	traces, err := from.Traces(ctx, studyID, c.ID)
+	if err != nil {
+		return importedCook{}, err
+	}
+	out := importedCook{Cook: c, traces: traces}
+	for _, sha := range rawOf(c, traces) {
+		f, err := from.Raw(ctx, sha)
+		if err != nil {
+			return importedCook{}, err
+		}
+		out.raw = append(out.raw, *f)
+	}
 	return out, nil
 }
 

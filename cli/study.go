@@ -135,7 +135,7 @@ func newStudyImport(env *Env) *cobra.Command {
 export" wrote (taken over as it is, history and seal included), or a plain
 folder with a study.yaml, its cook files and logs. Importing the same thing
 again does nothing; a changed document of a plain folder replaces the old
-one, and the history says so.`,
+one, what was loaded or recorded beside it stays, and the history says so.`,
 		Example: "  trivet study import .\n  trivet study import packages/sear-first-or-sear-last",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -166,7 +166,11 @@ one, and the history says so.`,
 				return err
 			}
 			if env.JSON {
-				return env.PrintJSON(map[string]any{"format": 1, "study": got.Study, "cooks": got.Cooks, "logs": got.Logs})
+				return env.PrintJSON(map[string]any{"format": 1, "study": got.Study, "cooks": got.Cooks, "logs": got.Logs, "already": got.Already})
+			}
+			if got.Already {
+				env.Printf("%s is in the notebook as it stands here; nothing was changed.\n", got.Study)
+				return nil
 			}
 			env.Printf("Imported %s: %d cooks, %d logs.\n", got.Study, got.Cooks, got.Logs)
 			return nil
