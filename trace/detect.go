@@ -2,7 +2,6 @@ package trace
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
 )
@@ -41,45 +40,6 @@ func (o DetectOptions) filled() DetectOptions {
 	set(&o.StepK, 0.08)
 	set(&o.RiseK, 1)
 	return o
-}
-
-// Detect reads heat on, turns and off heat from the traces of one cook, on
-// one clock, in order of time.
-//
-// Heat on is where the slope of a sensor near a face bends up, or that of the
-// pan down; with a core alone, where it first rises. A turn is where the slopes near the two faces change at once and in
-// opposite directions: the hot face begins to fall as the other begins to
-// rise. Off heat is the last change where the hot face begins to fall for
-// good and the other face does not begin to rise.
-//
-// Turns need a sensor within about 3 mm of either face: conduction smooths
-// the bend away deeper (at 5 mm under a face of meat it takes minutes). With
-// one such sensor only heat on and off heat are offered. The thresholds are
-// our choice, tried on computed cooks only; no source.
-func Detect(traces []*Trace, opt DetectOptions) []Event {
-	opt = opt.filled()
-	var out []Event
-	on, ok := heatOn(traces, opt)
-	if !ok {
-		return nil
-	}
-	out = append(out, on)
-	a, b := faces(traces)
-	if a == nil {
-		return out
-	}
-	changes := slopeChanges(a, b, on.AtUS, opt)
-	off := offHeat(changes, a, b)
-	for i, c := range changes {
-		if i == off {
-			out = append(out, c.event(OffHeat, a, b))
-			break
-		}
-		if c.turn {
-			out = append(out, c.event(Turn, a, b))
-		}
-	}
-	return out
 }
 
 // heatOn looks for the first rise of a piece sensor and the first sag of the
@@ -178,37 +138,6 @@ func bends(t *Trace, sign, step float64, opt DetectOptions) (int64, bool) {
 	return 0, false
 }
 
-// faces picks the sensors nearest the two faces; the second is nil when there
-// is only one.
-func faces(traces []*Trace) (a, b *Trace) {
-	var depths []*Trace
-	for _, t := range traces {
-		switch {
-		case t.Channel.Place == Surface && t.Channel.Side == "B" && b == nil:
-			b = t
-		case t.Channel.Place == Surface && a == nil:
-			a = t
-		case t.Channel.Place == Depth:
-			depths = append(depths, t)
-		}
-	}
-	slices.SortStableFunc(depths, func(x, y *Trace) int {
-		return int(math.Copysign(1, x.Channel.DepthM-y.Channel.DepthM))
-	})
-	if n := len(depths); n > 0 {
-		if a == nil {
-			a = depths[0]
-		}
-		if last := depths[n-1]; b == nil && last != a {
-			b = last
-		}
-	}
-	if a == nil {
-		a, b = b, nil
-	}
-	return a, b
-}
-
 // slope holds least-squares slopes just before and just after a moment, K/s.
 type slope struct {
 	before, after float64
@@ -260,119 +189,4 @@ func line(ts, vs []float64) (slope, u float64) {
 		u = math.Sqrt(max(0, svv-slope*stv) / (n - 2) / stt)
 	}
 	return slope, u
-}
-
-// change is a moment where the slope near a face changes.
-type change struct {
-	us     int64
-	da, db float64 // change of slope near face A and face B, K/s
-	noise  float64
-	turn   bool
-}
-
-func (c change) event(kind string, a, b *Trace) Event {
-	e := Event{Kind: kind, AtUS: c.us, Channels: []string{a.Channel.ID}}
-	signal := math.Abs(c.da)
-	if b != nil {
-		e.Channels = append(e.Channels, b.Channel.ID)
-		signal = max(signal, math.Abs(c.db))
-		e.Why = fmt.Sprintf("slopes change by %+.2f K/s at %s and %+.2f K/s at %s", c.da, a.Channel.ID, c.db, b.Channel.ID)
-	} else {
-		e.Why = fmt.Sprintf("slope changes by %+.2f K/s at %s, the only sensor near a face", c.da, a.Channel.ID)
-	}
-	e.Confidence = signal / (signal + 0.1 + 4*c.noise)
-	if b == nil {
-		e.Confidence /= 2
-	}
-	return e
-}
-
-// slopeChanges finds the moments after heat on where the slope near a face
-// changes most, one within a window.
-func slopeChanges(a, b *Trace, fromUS int64, opt DetectOptions) []change {
-	ts, va := a.Points(fromUS)
-	sa := slopes(ts, va, opt.WindowS)
-	var sb []slope
-	if b != nil {
-		vb := make([]float64, len(ts))
-		for i, s := range ts {
-			v, ok := b.At(fromUS+int64(math.Round(s*1e6)), math.MaxInt64)
-			if !ok && i > 0 {
-				v = vb[i-1]
-			}
-			vb[i] = v
-		}
-		sb = slopes(ts, vb, opt.WindowS)
-	}
-	all := make([]change, 0, len(ts))
-	score := func(c change) float64 { return max(math.Abs(c.da), math.Abs(c.db), math.Abs(c.da-c.db)) }
-	for i, s := range ts {
-		if s < opt.WindowS || !sa[i].ok { // heat on itself is such a change
-			continue
-		}
-		c := change{us: fromUS + int64(math.Round(s*1e6)), da: sa[i].after - sa[i].before, noise: sa[i].noise}
-		if b != nil {
-			c.db, c.noise = sb[i].after-sb[i].before, math.Hypot(c.noise, sb[i].noise)
-		}
-		all = append(all, c)
-	}
-	var out []change
-	weakest := 0.0
-	half := int64(opt.WindowS * 1e6)
-	for i, c := range all {
-		if score(c) < opt.StepK+5*c.noise {
-			continue
-		}
-		top := true
-		for j := i - 1; j >= 0 && top && c.us-all[j].us <= half; j-- {
-			top = score(all[j]) <= score(c)
-		}
-		for j := i + 1; j < len(all) && top && all[j].us-c.us <= half; j++ {
-			top = score(all[j]) < score(c)
-		}
-		if !top {
-			continue
-		}
-		if b != nil {
-			// After a turn both slopes ease back, which looks like a small turn
-			// the other way: a turn is not much weaker than the last.
-			c.turn = c.da*c.db < 0 && min(math.Abs(c.da), math.Abs(c.db)) > opt.StepK/2+2*c.noise && score(c) > weakest
-			if c.turn {
-				weakest = 0.3 * score(c)
-			}
-		}
-		out = append(out, c)
-	}
-	return out
-}
-
-// offHeat is the index of the last change where a face begins to fall and
-// neither face comes back above what it was then; −1 if there is none.
-func offHeat(changes []change, a, b *Trace) int {
-	for i := len(changes) - 1; i >= 0; i-- {
-		c := changes[i]
-		falls := c.da < 0 && c.db <= -c.da/4 || c.db < 0 && c.da <= -c.db/4
-		if !falls {
-			continue
-		}
-		hot := a
-		if b != nil && c.db < c.da {
-			hot = b
-		}
-		now, ok := hot.At(c.us, math.MaxInt64)
-		if !ok {
-			continue
-		}
-		stays, after := true, 0
-		for j := hot.Index(c.us + 5e6); j < hot.Len() && stays; j++ {
-			if v, ok := hot.Value(j); ok {
-				stays = v < now
-				after++
-			}
-		}
-		if stays && after > 5 {
-			return i
-		}
-	}
-	return -1
 }
