@@ -84,7 +84,7 @@ func (s *Series) at(t float64) float64 {
 	return s.Values[lo] + f*(s.Values[hi]-s.Values[lo])
 }
 
-func orDefault(v, def float64) float64 {
+func orDefault[T int | float64](v, def T) T {
 	if v == 0 {
 		return def
 	}

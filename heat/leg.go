@@ -70,13 +70,7 @@ func (s *Solver) runLeg(leg *Leg, starts []actionStart) (outcome, error) {
 	s.legT = 0
 	s.place(bottom, leg.Bottom, true)
 	s.place(top, leg.Top, true)
-	rimFace := leg.Rim
-	if rimFace == nil {
-		rimFace = leg.Top
-		if film, ok := rimFace.(FatFilm); ok && film.Under != nil {
-			rimFace = film.Under
-		}
-	}
+	rimFace := leg.rim()
 	s.place(rim, rimFace, true)
 	topNow, bottomNow, rimNow := leg.Top, leg.Bottom, rimFace
 	s.restart()
@@ -197,6 +191,22 @@ func (s *Solver) runLeg(leg *Leg, starts []actionStart) (outcome, error) {
 	}
 }
 
+// rim is the face of a disc's side.
+func (l *Leg) rim() Face {
+	if l.Rim != nil {
+		return l.Rim
+	}
+	f := l.Top
+	if film, ok := f.(FatFilm); ok {
+		f = film.Under
+	}
+	switch f.(type) {
+	case nil, Pan, Board:
+		return Air{TempC: 25}
+	}
+	return f
+}
+
 func sq(x float64) float64 { return x * x }
 
 // nextTurn is the leg time of the next scheduled turn.
@@ -220,7 +230,7 @@ func (s *Solver) turn(n int) {
 			s.oiled[s.sideAt(p)] = b.oil
 		}
 	}
-	if s.res0 != nil {
+	if s.recording != nil {
 		s.note(Turned, turnName(n))
 	}
 	s.restart()

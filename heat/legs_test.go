@@ -215,6 +215,28 @@ func TestActionWithoutExactStart(t *testing.T) {
 	}
 }
 
+// With fewer turns than asked the action acts from the leg's start, and the
+// result says so.
+func TestBasteBeforeTheFirstTurn(t *testing.T) {
+	for _, turn := range []*TurnRule{nil, {AtS: []float64{100}}} {
+		spec := chop()
+		spec.Legs[0].Turn = turn
+		spec.Legs[0].Also = []Action{{FromTurnsBeforeEnd: 2, Top: FatFilm{FatC: 150}}}
+		remarks, start := 0, -1.0
+		for _, e := range run(t, spec, Options{Fast: true}).Events {
+			switch e.Kind {
+			case Remark:
+				remarks++
+			case ActionStart:
+				start = e.TimeS
+			}
+		}
+		if remarks != 1 || start != 0 {
+			t.Errorf("%d remarks, action at %g s", remarks, start)
+		}
+	}
+}
+
 func TestActionForTheLastSeconds(t *testing.T) {
 	for _, ends := range []EndRule{{CoreC: new(45.0)}, {TimeS: new(400.0)}} {
 		spec := chop()

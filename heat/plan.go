@@ -43,10 +43,10 @@ func (s *Solver) restore() {
 // rehearse runs the leg with the given starts, records nothing and goes back.
 func (s *Solver) rehearse(leg *Leg, starts []actionStart) (outcome, error) {
 	s.reruns++
-	res := s.res0
-	s.res0 = nil
+	res := s.recording
+	s.recording = nil
 	out, err := s.runLeg(leg, starts)
-	s.res0 = res
+	s.recording = res
 	s.restore()
 	return out, err
 }
@@ -149,7 +149,7 @@ func (s *Solver) placeByTurns(leg *Leg, starts []actionStart, k int) (remark str
 		want := n - count + 1
 		if want == start || start == 0 && want < 1 {
 			place(start)
-			if start == 0 && want < 0 {
+			if start == 0 {
 				return fmt.Sprintf("the leg has only %s: the action that starts %d before its end acts from its start",
 					plural(n, "turn"), count), nil
 			}

@@ -10,29 +10,26 @@ import (
 
 // tally is what a run books besides the state of the piece.
 type tally struct {
-	ledger                    Ledger
-	dripKg, evapKg, boiledKg  float64
-	startJ                    float64
-	peak                      []float64
-	nextOut                   int
-	every                     float64
-	snaps                     []float64
-	nextSnap                  int
-	pullLeg                   int // −1 without a trailing rest
-	pulled                    bool
-	pullS, pullCore           float64
-	peakCore, peakS           float64
-	depthFlat                 []float64
-	done                      []bool
-	targets                   []target
-	panSeen, rimSeen          bool
-	evenShare                 float64
-	coreStart                 float64
-	legStartEvents, legNumber int
+	ledger                   Ledger
+	dripKg, evapKg, boiledKg float64
+	startJ                   float64
+	peak                     []float64
+	nextOut                  int
+	every                    float64
+	snaps                    []float64
+	nextSnap                 int
+	pullLeg                  int // −1 without a trailing rest
+	pulled                   bool
+	pullS, pullCore          float64
+	peakCore, peakS          float64
+	done                     []bool
+	targets                  []target
+	panSeen                  bool
+	evenShare                float64
 }
 
 func (s *Solver) beginRecord(res *Result) {
-	s.res0 = res
+	s.recording = res
 	o := &s.spec.Output
 	ty := &s.tally
 	keep := *res
@@ -48,7 +45,6 @@ func (s *Solver) beginRecord(res *Result) {
 	if res.DepthM == nil {
 		res.DepthM = []float64{}
 	}
-	ty.depthFlat = nil
 	ty.every = orDefault(o.EveryS, 5)
 	ty.snaps = append(ty.snaps[:0], o.SnapshotsS...)
 	sort.Float64s(ty.snaps)
@@ -86,10 +82,10 @@ func (s *Solver) grid(old Grid) Grid {
 }
 
 func (s *Solver) note(kind EventKind, what string) {
-	if s.res0 == nil {
+	if s.recording == nil {
 		return
 	}
-	s.res0.Events = append(s.res0.Events, Event{TimeS: s.t, What: what, Kind: kind, Leg: s.leg})
+	s.recording.Events = append(s.recording.Events, Event{TimeS: s.t, What: what, Kind: kind, Leg: s.leg})
 }
 
 func (s *Solver) recordLegStart(leg *Leg) {
@@ -97,7 +93,7 @@ func (s *Solver) recordLegStart(leg *Leg) {
 	ty := &s.tally
 	core := s.probes.v[2][probeCore]
 	s.note(LegStart, "leg "+leg.Name)
-	s.res0.Legs = append(s.res0.Legs, LegResult{Name: leg.Name, Rest: leg.Rest, StartS: s.t, CoreStart: core})
+	s.recording.Legs = append(s.recording.Legs, LegResult{Name: leg.Name, Rest: leg.Rest, StartS: s.t, CoreStart: core})
 	if s.leg == ty.pullLeg {
 		ty.pulled = true
 		ty.pullS, ty.pullCore = s.t, core
@@ -110,13 +106,13 @@ func (s *Solver) recordLegStart(leg *Leg) {
 func (s *Solver) recordLegEnd(leg *Leg, out outcome) {
 	s.lookNow()
 	s.note(LegEnd, fmt.Sprintf("end of leg %s: %s", leg.Name, out.why))
-	l := &s.res0.Legs[len(s.res0.Legs)-1]
+	l := &s.recording.Legs[len(s.recording.Legs)-1]
 	l.EndS, l.Turns, l.CoreEnd = s.t, out.turns, s.probes.v[2][probeCore]
 }
 
 // nextSnapshot is the cook time of the next asked snapshot.
 func (s *Solver) nextSnapshot() float64 {
-	if s.res0 == nil || s.tally.nextSnap >= len(s.tally.snaps) {
+	if s.recording == nil || s.tally.nextSnap >= len(s.tally.snaps) {
 		return inf
 	}
 	return s.tally.snaps[s.tally.nextSnap]
@@ -125,7 +121,7 @@ func (s *Solver) nextSnapshot() float64 {
 func (s *Solver) snapshot(what string) {
 	g := &s.mesh
 	n := g.n
-	res := s.res0
+	res := s.recording
 	// An earlier cook's snapshot in the same place lends its memory.
 	k := len(res.Snapshots)
 	if k < cap(res.Snapshots) {
@@ -164,10 +160,10 @@ func (s *Solver) accept(dt, errK float64) {
 		s.rate[i] = (s.now.t[i] - s.old.t[i]) / dt
 		s.eRate[i] = trW*(s.q[0][i]+s.q[1][i]) + trD*s.q[2][i]
 	}
-	if s.res0 == nil {
+	if s.recording == nil {
 		return
 	}
-	s.res0.Stats.WorstStepK = math.Max(s.res0.Stats.WorstStepK, errK)
+	s.recording.Stats.WorstStepK = math.Max(s.recording.Stats.WorstStepK, errK)
 	ty := &s.tally
 	l := &ty.ledger
 	for f := range s.faces {
@@ -254,7 +250,7 @@ func summit(a, b, c float64) (value, x float64) {
 
 // output writes one row at a share x of the step.
 func (s *Solver) output(t, x float64) {
-	r, v := s.res0, &s.probes.v
+	r, v := s.recording, &s.probes.v
 	smooth := func(k int) float64 { return quadratic(v[0][k], v[1][k], v[2][k], x) }
 	// Faces and depths may bend at boiling: hold them between their values.
 	held := func(k int) float64 {
@@ -294,7 +290,7 @@ func (s *Solver) output(t, x float64) {
 }
 
 func (s *Solver) endRecord() {
-	r, ty := s.res0, &s.tally
+	r, ty := s.recording, &s.tally
 	n := s.mesh.n
 	s.lookNow()
 	s.snapshot("end")
@@ -337,7 +333,7 @@ func (s *Solver) endRecord() {
 	}
 	r.Stats = Stats{Cells: n, Steps: s.steps, Rejected: s.rejected, Newton: s.newton, LegsRerun: s.reruns, WorstStepK: r.Stats.WorstStepK}
 	r.Notes = append(r.Notes, estimateNote)
-	s.res0 = nil
+	s.recording = nil
 }
 
 var estimateNote = fault.Note{

@@ -71,10 +71,9 @@ type Solver struct {
 	probes probes
 	tally  tally
 	saved  savedState
-	events []float64
 
 	newton, steps, rejected, reruns int
-	res0                            *Result // where recording goes; nil in a rehearsal
+	recording                       *Result // where recording goes; nil in a rehearsal
 }
 
 // NewSolver returns a solver ready to run cooks.
@@ -284,12 +283,12 @@ func (s *Solver) prepare(spec *Spec, opt Options) error {
 	nz, nr := opt.Cells, opt.RadialCells
 	tol := opt.TolK
 	if opt.Fast {
-		nz, nr, tol = orDefault2(nz, fastCells), orDefault2(nr, fastRadialCells), orDefault(tol, fastTolK)
+		nz, nr, tol = orDefault(nz, fastCells), orDefault(nr, fastRadialCells), orDefault(tol, fastTolK)
 	}
 	if p.Shape == Slab {
-		nz, nr, tol = orDefault2(nz, slabCells), 1, orDefault(tol, slabTolK)
+		nz, nr, tol = orDefault(nz, slabCells), 1, orDefault(tol, slabTolK)
 	} else {
-		nz, nr, tol = orDefault2(nz, discCells), orDefault2(nr, discRadialCells), orDefault(tol, discTolK)
+		nz, nr, tol = orDefault(nz, discCells), orDefault(nr, discRadialCells), orDefault(tol, discTolK)
 	}
 	if nz < 6 || nz > 20000 || nr < 1 || p.Shape == Disc && nr < 4 || nr > 1000 {
 		return fault.BadUsage("heat-cells", "a slab needs 6 cells or more, a disc 6 by 4").
@@ -381,13 +380,6 @@ const (
 	// convection correlations.
 	slabFaceLengthM = 0.1
 )
-
-func orDefault2(v, def int) int {
-	if v == 0 {
-		return def
-	}
-	return v
-}
 
 func (s *Solver) allocate() {
 	n, nr, nz := s.mesh.n, s.mesh.nr, s.mesh.nz

@@ -100,7 +100,8 @@ type Leg struct {
 	Name        string
 	Rest        bool
 	Bottom, Top Face
-	// Rim is the side of a disc; nil takes Top.
+	// Rim is the side of a disc. nil takes Top, or what fat runs over there;
+	// where Top is a pan or a board it is still air at 25 °C.
 	Rim  Face
 	Turn *TurnRule
 	Ends EndRule

@@ -55,9 +55,6 @@ type element struct {
 	cause [3]causes
 }
 
-// stageTimes are the times of the three stages as shares of the step.
-var stageTimes = [3]float64{0, trGamma, 1}
-
 var stageWeights = [3]float64{trW, trW, trD}
 
 // attempt tries one step of length dt from the state saved in s.old. It

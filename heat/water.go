@@ -63,14 +63,14 @@ func (s *Solver) setActivities(dt float64) {
 		if b.evapH > 0 && dry < 1 {
 			fc.evap = (1 - dry) * s.oiled[fc.side]
 			ts := fc.surf.tempC
-			fc.aw = s.activity(fc, ts, fc.evap*b.film1(ts), b.vapourL, dt)
+			fc.aw = s.activity(fc, ts, fc.evap*b.massTransfer(ts), b.vapourL, dt)
 		}
 		s.setFront(fc, b, dry, dt)
 	}
 }
 
-// film1 is the mass-transfer coefficient at a surface of ts, kg/(m²·s·Pa).
-func (b *boundary) film1(ts float64) float64 {
+// massTransfer is the mass-transfer coefficient at a surface of ts, kg/(m²·s·Pa).
+func (b *boundary) massTransfer(ts float64) float64 {
 	return b.evapH * (b.film[0] + ts*(b.film[1]+ts*b.film[2]))
 }
 
@@ -98,7 +98,7 @@ func (s *Solver) setFront(fc *element, b *boundary, share, dt float64) {
 		t := s.now.t[i]
 		const perPa = steam.WaterMolarMass / steam.GasConstant
 		fr.l0 = b.vapourL
-		fr.k = share / (1/(s.oiled[fc.side]*b.film1(t)) + crust*(t+zeroC)/(DefaultCrustVapourDiffusivity*perPa))
+		fr.k = share / (1/(s.oiled[fc.side]*b.massTransfer(t)) + crust*(t+zeroC)/(DefaultCrustVapourDiffusivity*perPa))
 		fr.aw = waterActivity(s.moistRatio(i) * s.mat.x0)
 	}
 	if t := s.now.t[i]; math.Abs(fr.tempC-t) > 50 {
