@@ -35,7 +35,7 @@ func TestCookedMoistureFit(t *testing.T) {
 
 // Chicken breast fillets in a combination oven at 84 °C to a core of 75 °C
 // lost 20.75 ± 2.41 % of their raw mass (table 1 of PMC7647922). Assumed:
-// 25 mm thick, h 30 W/(m²·K), half of the air steam.
+// 25 mm thick, h 30 W/(m²·K), relative humidity 80 %.
 func TestChickenInCombinationOven(t *testing.T) {
 	oven := Air{TempC: 84, H: new(30.0), Humidity: new(0.8), Emissivity: new(0.9)}
 	r := run(t, &Spec{
