@@ -340,7 +340,6 @@ var english = map[string]string{
 	"js-ready":            "You may open the next set.",
 	"js-pausing":          "Pause before the next set.",
 	"js-choose":           "Choose %d samples.",
-	"js-again":            "Trying again.",
 	"withdraw-title":      "Stop, and have my answers removed",
 	"withdraw-what":       "Everything you answered is deleted. Only that somebody withdrew is kept.",
 	"withdraw-sure":       "Yes, remove my answers for good",
