@@ -147,7 +147,7 @@ func TestNoThreeAlikeInARow(t *testing.T) {
 // often, 1 (even) or 2 (odd) times. Williams 1949.
 func TestWilliamsSquaresBalanceCarryOver(t *testing.T) {
 	for n := 2; n <= 9; n++ {
-		rows := williams(n)
+		rows := Williams(n)
 		follows, place := map[[2]int]int{}, map[[2]int]int{}
 		for _, r := range rows {
 			for i, v := range r {

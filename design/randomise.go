@@ -15,7 +15,7 @@ import (
 func balancedOrders(s *stats.Stream, t, n int) [][]int {
 	var out [][]int
 	for len(out) < n {
-		rows := williams(t)
+		rows := Williams(t)
 		names := identity(t)
 		stats.Shuffle(s, names)
 		for half := range len(rows) / t {

@@ -7,13 +7,13 @@ import (
 	"trivet/stats"
 )
 
-// williams returns orders of t things in which each stands once at every
+// Williams returns orders of t things in which each stands once at every
 // place and every thing follows every other equally often: t orders when t is
 // even, 2t when it is odd (the second half mirrors the first).
 //
 // References: E. J. Williams, Australian Journal of Scientific Research A
 // 2:149 (1949).
-func williams(t int) [][]int {
+func Williams(t int) [][]int {
 	first := make([]int, t) // 0, 1, t−1, 2, t−2, …
 	low, high := 1, t-1
 	for i := 1; i < t; i++ {

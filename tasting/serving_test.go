@@ -10,6 +10,7 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"trivet/design"
 
 	"pgregory.net/rapid"
 
@@ -117,7 +118,7 @@ func TestRightAnswersAreBalancedOverPositions(t *testing.T) {
 // Williams 1949: every product follows every other equally often.
 func TestWilliamsSquaresBalanceCarryOver(t *testing.T) {
 	for p := 2; p <= 9; p++ {
-		rows := williams(p)
+		rows := design.Williams(p)
 		follows := map[[2]int]int{}
 		for _, r := range rows {
 			seen := map[int]bool{}
