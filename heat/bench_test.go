@@ -67,7 +67,7 @@ func BenchmarkCost(b *testing.B) {
 		ref  Options
 		opts []Options
 	}{
-		{"conduct", peerCook(false), Options{Cells: 480, TolK: 1e-4}, []Options{{Cells: 12, TolK: 0.1}, {Fast: true}, {}, {Cells: 100, TolK: 5e-3}}},
+		{"conduct", peerCook(false), Options{Cells: 480, TolK: 1e-4}, []Options{{Cells: 12, TolK: 0.1}, {Cells: 16, TolK: 0.2}, {Fast: true}, {Cells: 32, TolK: 0.05}, {}, {Cells: 100, TolK: 5e-3}}},
 		{"boil", peerCook(true), Options{Cells: 480, TolK: 1e-3}, []Options{{Fast: true}, {}, {Cells: 100, TolK: 0.01}}},
 		{"slab", panCook(), Options{Cells: 480, TolK: 1e-3}, []Options{
 			{Cells: 12, TolK: 0.2}, {Fast: true}, {Cells: 20, TolK: 0.1}, {Cells: 24, TolK: 0.1}, {Cells: 28, TolK: 0.05}, {}, {Cells: 40, TolK: 0.05}, {Cells: 60, TolK: 0.02}, {Cells: 120, TolK: 0.01}}},

@@ -280,15 +280,10 @@ func (s *Solver) prepare(spec *Spec, opt Options) error {
 		d = DefaultWaterDiffusivity
 	}
 	s.diffuses = s.moist && d > 0
-	nz, nr := opt.Cells, opt.RadialCells
-	tol := opt.TolK
-	if opt.Fast {
-		nz, nr, tol = orDefault(nz, fastCells), orDefault(nr, fastRadialCells), orDefault(tol, fastTolK)
-	}
+	def := defaultsFor(p.Shape, s.moist, opt.Fast)
+	nz, nr, tol := orDefault(opt.Cells, def.cells), orDefault(opt.RadialCells, def.radial), orDefault(opt.TolK, def.tolK)
 	if p.Shape == Slab {
-		nz, nr, tol = orDefault(nz, slabCells), 1, orDefault(tol, slabTolK)
-	} else {
-		nz, nr, tol = orDefault(nz, discCells), orDefault(nr, discRadialCells), orDefault(tol, discTolK)
+		nr = 1
 	}
 	if nz < 6 || nz > 20000 || nr < 1 || p.Shape == Disc && nr < 4 || nr > 1000 {
 		return fault.BadUsage("heat-cells", "a slab needs 6 cells or more, a disc 6 by 4").
@@ -368,13 +363,36 @@ func (s *Solver) prepare(spec *Spec, opt Options) error {
 	return nil
 }
 
-// Defaults of the numerical options, chosen on the benchmark cook of
-// docs/heat-cost.md.
-const (
-	slabCells, discCells, discRadialCells = 32, 28, 12
-	fastCells, fastRadialCells            = 16, 6
-	slabTolK, discTolK, fastTolK          = 0.05, 0.1, 0.2
+// gridDefaults are numerical options where none are given.
+type gridDefaults struct {
+	cells, radial int
+	tolK          float64
+}
 
+// defaultsFor returns the default grid and tolerance, chosen on the cooks of
+// docs/heat-cost.md. Without a boiling front to follow steps are few, and
+// finer ones cost little.
+func defaultsFor(shape Shape, moist, fast bool) gridDefaults {
+	switch {
+	case shape == Slab && moist && fast:
+		return gridDefaults{16, 1, 0.2}
+	case shape == Slab && moist:
+		return gridDefaults{32, 1, 0.05}
+	case shape == Slab && fast:
+		return gridDefaults{24, 1, 0.05}
+	case shape == Slab:
+		return gridDefaults{48, 1, 0.005}
+	case moist && fast:
+		return gridDefaults{16, 6, 0.2}
+	case moist:
+		return gridDefaults{28, 12, 0.1}
+	case fast:
+		return gridDefaults{16, 8, 0.05}
+	}
+	return gridDefaults{40, 22, 0.005}
+}
+
+const (
 	restartStepS = 0.25
 	// slabFaceLengthM is the length of a slab's face along the air, for the
 	// convection correlations.

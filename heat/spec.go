@@ -160,11 +160,13 @@ type Series struct {
 	Values []float64
 }
 
-// Options are numerical choices; the zero value is the default grid.
+// Options are numerical choices. The zero value takes the default grid and
+// tolerance: 32 cells and 0.05 K for a moist slab, 28 × 12 and 0.1 K for a
+// moist disc; 48 and 40 × 22 cells and 0.005 K with moisture off.
 type Options struct {
-	Cells       int     // through the thickness; 0 is 32 (slab), 28 (disc)
-	RadialCells int     // of a disc; 0 is 12
-	TolK        float64 // local error of a step, K rms; 0 is 0.05 (slab), 0.1 (disc)
+	Cells       int     // through the thickness; 0 is the default
+	RadialCells int     // of a disc; 0 is the default
+	TolK        float64 // local error of a step, K rms; 0 is the default
 	MaxStepS    float64 // 0 is 60 s
 	// Fast takes a coarser grid and looser steps where the fields above are
 	// 0, for sampling and fitting.
