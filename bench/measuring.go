@@ -91,6 +91,9 @@ func Measure(ctx context.Context, rd Reader, rec *Record, progress Progress, nam
 	}
 	err = g.Wait()
 	<-done
+	if err == nil {
+		err = ctx.Err() // stopped between two cooks: the rest was not measured
+	}
 	if err != nil {
 		return nil, err
 	}
