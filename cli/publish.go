@@ -87,7 +87,7 @@ func publishStudy(ctx context.Context, env *Env, src *source, out string, progre
 		{Path: "data/" + zipName, What: "the data package: plan, seal, history, tables and raw logs",
 			Write: func(w io.Writer) error { return zipPackage(ctx, env, src, w) }},
 	}
-	return got, publish.WriteFolder(out, *r, extras)
+	return got, publish.WriteFolder(ctx, out, *r, extras)
 }
 
 // responseHeader names the columns of responses.csv.

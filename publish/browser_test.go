@@ -109,7 +109,7 @@ const overflow = `(() => {
 
 func TestPageInABrowser(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "report")
-	if err := WriteFolder(dir, sample(), []Extra{{Path: "data/extra.csv", What: "More", Write: text("a\r\n")}}); err != nil {
+	if err := WriteFolder(t.Context(), dir, sample(), []Extra{{Path: "data/extra.csv", What: "More", Write: text("a\r\n")}}); err != nil {
 		t.Fatal(err)
 	}
 	address := (&url.URL{Scheme: "file", Path: filepath.Join(dir, "index.html")}).String()

@@ -3,6 +3,7 @@ package publish
 import (
 	"bufio"
 	"bytes"
+	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
@@ -36,10 +37,10 @@ const Manifest = "SHA256SUMS"
 // of data files with their size and SHA-256.
 //
 // The folder is written under a temporary name beside dir and renamed when it
-// is complete, so that a failure leaves what was there before. An earlier
+// is complete, so that a failure, or an end of ctx, leaves what was there before. An earlier
 // report in dir is replaced; a folder that holds anything else is refused
 // with the Usage error "report-folder".
-func WriteFolder(dir string, r Report, extras []Extra) error {
+func WriteFolder(ctx context.Context, dir string, r Report, extras []Extra) error {
 	dir = filepath.Clean(dir)
 	if err := replaceable(dir); err != nil {
 		return err
@@ -56,7 +57,7 @@ func WriteFolder(dir string, r Report, extras []Extra) error {
 	if err := os.Chmod(tmp, 0o755); err != nil {
 		return err
 	}
-	f := &folder{root: tmp}
+	f := &folder{root: tmp, stopped: ctx.Err}
 	for _, x := range extras {
 		sum, n, err := f.write(x.Path, x.Write)
 		if err != nil {
@@ -78,12 +79,16 @@ func WriteFolder(dir string, r Report, extras []Extra) error {
 
 // folder writes files and remembers their sums.
 type folder struct {
-	root string
-	sums []string // "<hex>  <path>"
+	root    string
+	stopped func() error // says why the writing should end
+	sums    []string     // "<hex>  <path>"
 }
 
 // write makes one file; the path must stay inside the folder.
 func (f *folder) write(name string, write func(io.Writer) error) (sum string, n int64, err error) {
+	if err := f.stopped(); err != nil {
+		return "", 0, err
+	}
 	if !fs.ValidPath(name) || name == "." || strings.Contains(name, `\`) {
 		return "", 0, fault.BadUsage("report-path", "a file of the report would lie outside of its folder").On("path", name).
 			WithFix("give a relative path with slashes, such as data/cooks.csv")

@@ -2,6 +2,7 @@ package publish
 
 import (
 	"bytes"
+	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
@@ -33,7 +34,7 @@ func TestWriteFolder(t *testing.T) {
 		r = sample()
 	}
 	extras := []Extra{{Path: "data/cooks-table.csv", What: "One row for each cook", Write: text("cook,loss_pct\r\nL01,21.1\r\n")}}
-	if err := WriteFolder(dir, r, extras); err != nil {
+	if err := WriteFolder(t.Context(), dir, r, extras); err != nil {
 		t.Fatal(err)
 	}
 	for _, want := range []string{"index.html", "figures/answer-line.svg", "figures/answer-line.png", "figures/answer-line.pdf", "figures/answer-line-1080p.png", "figures/loss-blocks.svg", "figures/cook-l01-last.svg", "data/cooks-table.csv", Manifest} {
@@ -75,7 +76,7 @@ func TestWriteFolder(t *testing.T) {
 	}
 	// Written again over itself, the folder is the same, and nothing is left
 	// beside it.
-	if err := WriteFolder(dir, r, extras); err != nil {
+	if err := WriteFolder(t.Context(), dir, r, extras); err != nil {
 		t.Fatal(err)
 	}
 	again, err := os.ReadFile(filepath.Join(dir, Manifest))
@@ -95,7 +96,7 @@ func TestWriteFolderKeepsWhatIsNotItsOwn(t *testing.T) {
 	if err := os.WriteFile(mine, []byte("mine"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	err := WriteFolder(dir, Report{Title: "t"}, nil)
+	err := WriteFolder(t.Context(), dir, Report{Title: "t"}, nil)
 	if e := fault.As(err); e == nil || e.Code != "report-folder" || e.Kind != fault.Usage {
 		t.Errorf("got %v, want report-folder", err)
 	}
@@ -106,11 +107,11 @@ func TestWriteFolderKeepsWhatIsNotItsOwn(t *testing.T) {
 
 func TestWriteFolderFailureLeavesTheEarlierReport(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "report")
-	if err := WriteFolder(dir, Report{Title: "first"}, nil); err != nil {
+	if err := WriteFolder(t.Context(), dir, Report{Title: "first"}, nil); err != nil {
 		t.Fatal(err)
 	}
 	boom := errors.New("disk full")
-	err := WriteFolder(dir, Report{Title: "second"}, []Extra{{Path: "data/a.csv", Write: func(io.Writer) error { return boom }}})
+	err := WriteFolder(t.Context(), dir, Report{Title: "second"}, []Extra{{Path: "data/a.csv", Write: func(io.Writer) error { return boom }}})
 	if !errors.Is(err, boom) {
 		t.Fatalf("got %v", err)
 	}
@@ -123,17 +124,32 @@ func TestWriteFolderFailureLeavesTheEarlierReport(t *testing.T) {
 	}
 }
 
+func TestWriteFolderStopsWhenInterrupted(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "report")
+	ctx, cancel := context.WithCancel(t.Context())
+	err := WriteFolder(ctx, dir, Report{Title: "t"}, []Extra{
+		{Path: "data/a.csv", Write: func(io.Writer) error { cancel(); return nil }},
+		{Path: "data/b.csv", Write: func(io.Writer) error { t.Error("went on after the interrupt"); return nil }},
+	})
+	if !errors.Is(err, context.Canceled) {
+		t.Errorf("got %v, want %v", err, context.Canceled)
+	}
+	if left, _ := os.ReadDir(filepath.Dir(dir)); len(left) != 0 {
+		t.Errorf("%d entries were left", len(left))
+	}
+}
+
 func TestWriteFolderRefusesPathsOutside(t *testing.T) {
 	for _, name := range []string{"../a", "/etc/a", "a/../../b", "", ".", `a\b`, "index.html"} {
 		dir := filepath.Join(t.TempDir(), "report")
 		extras := []Extra{{Path: name, Write: text("x")}}
 		if name == "index.html" { // taken by the page itself
-			if err := WriteFolder(dir, Report{Title: "t"}, extras); err == nil {
+			if err := WriteFolder(t.Context(), dir, Report{Title: "t"}, extras); err == nil {
 				t.Error("two files of one name were accepted")
 			}
 			continue
 		}
-		err := WriteFolder(dir, Report{Title: "t"}, extras)
+		err := WriteFolder(t.Context(), dir, Report{Title: "t"}, extras)
 		if e := fault.As(err); e == nil || e.Code != "report-path" {
 			t.Errorf("%q: got %v, want report-path", name, err)
 		}
