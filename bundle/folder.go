@@ -93,7 +93,7 @@ func (f *Folder) Record(_ context.Context, studyID string) (*bench.Record, error
 func (f *Folder) record() (rec *bench.Record, err error) {
 	defer func() { err = within(f.path, err) }()
 	rec = &bench.Record{CookFiles: map[string][]byte{}}
-	if rec.Document, err = fs.ReadFile(f.files, f.name); err != nil {
+	if rec.Document, err = readAtMost(f.files, f.name, mostDocumentBytes); err != nil {
 		return nil, f.unreadable(err)
 	}
 	if info, err := fs.Stat(f.files, f.name); err == nil {
@@ -136,6 +136,20 @@ func (f *Folder) unreadable(err error) error {
 	return fault.BadUsage("study-missing", "the study document cannot be read").In(f.name).Wrap(err)
 }
 
+// mostDocumentBytes is more than a study document may have; reading stops
+// there, and the parser refuses what was read.
+const mostDocumentBytes = 16<<20 + 1
+
+// readAtMost reads a file up to its first n bytes.
+func readAtMost(files fs.FS, name string, n int64) ([]byte, error) {
+	f, err := files.Open(name)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return io.ReadAll(io.LimitReader(f, n))
+}
+
 // parse parses the document unless it is the one parsed last. What it
 // returns is shared, and must not be changed.
 func (f *Folder) parse(document []byte) (*study.Study, error) {
@@ -174,7 +188,7 @@ func (f *Folder) log(k *study.Cook, l study.LogRef) ([]byte, error) {
 // Traces reads the logs of a cook.
 func (f *Folder) Traces(_ context.Context, studyID, cookID string) (out []trace.Trace, err error) {
 	defer func() { err = within(f.path, err) }()
-	document, err := fs.ReadFile(f.files, f.name)
+	document, err := readAtMost(f.files, f.name, mostDocumentBytes)
 	if err != nil {
 		return nil, f.unreadable(err)
 	}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -96,7 +97,7 @@ func readStudyFile(path string) (*studyFile, error) {
 	if err == nil && info.IsDir() {
 		path = filepath.Join(path, "study.yaml")
 	}
-	b, err := os.ReadFile(path)
+	b, err := readAtMost(path, mostDocumentBytes)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, fault.BadUsage("study-missing", "there is no study.yaml in this folder").In(filepath.Dir(path)).
 			WithFix("write one with: trivet study new")
@@ -129,6 +130,20 @@ func readStudyFile(path string) (*studyFile, error) {
 		cookFiles[name] = cook
 	}
 	return &studyFile{path, document, s, cookFiles}, nil
+}
+
+// mostDocumentBytes is more than a study document may have; reading stops
+// there, and the parser refuses what was read.
+const mostDocumentBytes = 16<<20 + 1
+
+// readAtMost reads a file up to its first n bytes.
+func readAtMost(path string, n int64) ([]byte, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return io.ReadAll(io.LimitReader(f, n))
 }
 
 // strictFindings turns what is wrong or missing into an error.
