@@ -160,19 +160,25 @@ func printComparison(env *Env, c *stats.Comparison, o compareOptions) {
 	t := tabwriter.NewWriter(env, 0, 0, 2, ' ', 0)
 	what := "difference"
 	show := func(x float64) float64 { return x }
-	unit := ""
+	unit, se := "", "se"
 	if c.LogScale {
-		what, unit = "change", " %"
+		what, unit, se = "change", " %", "se of log"
 		show = func(x float64) float64 { return 100 * math.Expm1(x) }
 	}
-	head := "treatment\tminus\t" + what + "\t" + percentOf(1-c.Alpha) + " interval\tse\tdf\tp\tadjusted p"
+	head := "treatment\tminus\t" + what + "\t" + percentOf(1-c.Alpha) + " interval\t" + se + "\tdf\tp\tadjusted p"
 	if c.Margin > 0 {
 		head += "\tp inside the margin"
 	}
 	t.Write([]byte(head + "\n"))
 	num := func(x float64) string { return strconv.FormatFloat(x, 'g', 4, 64) }
 	for _, x := range c.Contrasts {
-		row := []string{x.Treatment, x.Control, num(show(x.Estimate)) + unit, num(show(x.CILow)) + " to " + num(show(x.CIHigh)) + unit,
+		// Two digits of the standard error, as shown, set the decimals.
+		shownSE := x.SE
+		if c.LogScale {
+			shownSE = 100 * math.Exp(x.Estimate) * x.SE
+		}
+		value := func(x float64) string { return decimals(show(x), shownSE) }
+		row := []string{x.Treatment, x.Control, value(x.Estimate) + unit, value(x.CILow) + " to " + value(x.CIHigh) + unit,
 			num(x.SE), num(x.DF), num(x.P), num(x.PAdjusted)}
 		if c.Margin > 0 {
 			row = append(row, num(x.EquivP))
@@ -185,6 +191,17 @@ func printComparison(env *Env, c *stats.Comparison, o compareOptions) {
 		env.Printf("%s against %s: %s.\n", x.Treatment, x.Control, answer.WouldBe(x))
 	}
 	env.PrintNotes(c.Notes)
+}
+
+// decimals prints x to two digits of its uncertainty u, with a minus sign
+// rather than a hyphen.
+func decimals(x, u float64) string {
+	n := max(0, quantity.Decimals(u))
+	s := strconv.FormatFloat(x, 'f', n, 64)
+	if strings.Trim(s, "-0.") == "" {
+		s = strings.TrimPrefix(s, "-")
+	}
+	return strings.Replace(s, "-", "−", 1)
 }
 
 func percentOf(level float64) string {
