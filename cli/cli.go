@@ -38,6 +38,7 @@ const (
 func Main(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
+	context.AfterFunc(ctx, stop) // a second interrupt ends the program at once
 	return Run(ctx, args, NewEnv(stdin, stdout, stderr))
 }
 
@@ -126,7 +127,7 @@ func withUsageErrors(c *cobra.Command) {
 	if check := c.Args; check != nil {
 		c.Args = func(cmd *cobra.Command, args []string) error {
 			if err := check(cmd, args); err != nil {
-				return fault.BadUsage("arguments", "%s", err).WithFix("usage: %s", cmd.UseLine())
+				return argumentError(cmd, args)
 			}
 			return nil
 		}
@@ -148,9 +149,38 @@ func withUsageErrors(c *cobra.Command) {
 	}
 }
 
+// argumentError says which arguments a command wants and what it was given.
+func argumentError(cmd *cobra.Command, args []string) error {
+	var want []string
+	for _, w := range strings.Fields(cmd.Use)[1:] {
+		if strings.HasPrefix(w, "-") {
+			break
+		}
+		want = append(want, w)
+	}
+	var e *fault.Error
+	switch {
+	case len(want) == 0:
+		e = fault.BadUsage("arguments", "\"%s\" takes nothing more", cmd.CommandPath()).On("", args[0])
+	case len(args) < len(want):
+		e = fault.BadUsage("arguments", "%s is missing after \"%s\"", want[len(args)], cmd.CommandPath())
+	default:
+		e = fault.BadUsage("arguments", "\"%s\" takes %s and no more", cmd.CommandPath(), strings.Join(want, " ")).On("", args[len(args)-1])
+	}
+	return e.WithFix("usage: %s", cmd.UseLine())
+}
+
 // fail prints err and returns the exit status it calls for.
 func (e *Env) fail(err error) int {
 	f := fault.As(err)
+	if errors.Is(err, syscall.ENOSPC) && (f == nil || f.Fix == "") {
+		e := fault.New("disk-full", "no room left on the disk; what was being written was not kept").Wrap(err)
+		if f != nil {
+			e.File = f.File
+		}
+		f = e.WithFix("free some space and try again")
+		err = f
+	}
 	status := exitContent
 	if f != nil && f.Kind == fault.Usage {
 		status = exitUsage

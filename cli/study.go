@@ -84,6 +84,10 @@ notebook's history. What is changed later is shown beside every answer.`,
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			ctx := cmd.Context()
+			if _, err := os.Stat(args[0]); err == nil {
+				return fault.BadUsage("seal-path", "a seal is set in the notebook, on a study's id").On("STUDY", args[0]).
+					WithFix("take the folder into the notebook with \"trivet study import\" and seal the id it prints")
+			}
 			nb, err := env.openNotebook(ctx, false)
 			if err != nil {
 				return err

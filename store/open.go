@@ -190,7 +190,7 @@ func checkPath(path string, opt Options) error {
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 		return fault.BadUsage("notebook-missing", "no notebook here").In(path).
-			WithFix("check the path, or make a new notebook")
+			WithFix("check the path; \"trivet study import\" makes a notebook when there is none")
 	case err != nil:
 		return fault.BadUsage("notebook-missing", "the notebook cannot be reached").In(path).Wrap(err)
 	case info.IsDir():
