@@ -132,18 +132,18 @@ func nearFoods(want string) []string {
 	}
 	best := 1 + len(want)/3
 	for _, f := range Foods {
-		if d := editDistance(want, foodKey(f.Name)); d < best {
+		if d := fault.Edits(want, foodKey(f.Name)); d < best {
 			best = d
 		}
 	}
-	add(func(key string) bool { return editDistance(want, key) == best && best < 1+len(want)/3 })
+	add(func(key string) bool { return fault.Edits(want, key) == best && best < 1+len(want)/3 })
 	if len(near) > 0 {
 		return near
 	}
 	add(func(key string) bool { // any word nearly right
 		for _, w := range strings.Fields(want) {
 			for _, k := range strings.Fields(key) {
-				if len(w) > 3 && editDistance(w, k) <= 1 {
+				if len(w) > 3 && fault.Edits(w, k) <= 1 {
 					return true
 				}
 			}
@@ -151,24 +151,4 @@ func nearFoods(want string) []string {
 		return false
 	})
 	return near
-}
-
-// editDistance is the Levenshtein distance in bytes.
-func editDistance(a, b string) int {
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := 1; i <= len(a); i++ {
-		diag := row[0]
-		row[0] = i
-		for j := 1; j <= len(b); j++ {
-			cost := 1
-			if a[i-1] == b[j-1] {
-				cost = 0
-			}
-			diag, row[j] = row[j], min(row[j]+1, row[j-1]+1, diag+cost)
-		}
-	}
-	return row[len(b)]
 }

@@ -3,6 +3,8 @@ package heat
 import (
 	"slices"
 	"strings"
+
+	"trivet/fault"
 )
 
 // nearest returns up to three names that word may have been meant for, the
@@ -18,7 +20,7 @@ func nearest(word string, names []string) []string {
 	var hits []hit
 	for i, name := range names {
 		n := strings.ToLower(name)
-		cost := 100 * slips(w, n)
+		cost := 100 * fault.Edits(w, n)
 		held := 0
 		for _, p := range parts {
 			if len(p) > 2 && strings.Contains(n, strings.TrimSuffix(p, "s")) {
@@ -38,38 +40,6 @@ func nearest(word string, names []string) []string {
 		out = append(out, h.name)
 	}
 	return out
-}
-
-// slips counts the insertions, deletions, substitutions and swaps of
-// neighbours that turn a into b (optimal string alignment).
-//
-// Reference: F. J. Damerau, Commun. ACM 7 (1964) 171.
-func slips(a, b string) int {
-	p, q := []rune(a), []rune(b)
-	if len(p) > 64 || len(q) > 64 {
-		return max(len(p), len(q))
-	}
-	d := make([][]int, len(p)+1)
-	for i := range d {
-		d[i] = make([]int, len(q)+1)
-		d[i][0] = i
-	}
-	for j := range d[0] {
-		d[0][j] = j
-	}
-	for i := 1; i <= len(p); i++ {
-		for j := 1; j <= len(q); j++ {
-			c := 1
-			if p[i-1] == q[j-1] {
-				c = 0
-			}
-			d[i][j] = min(d[i-1][j]+1, d[i][j-1]+1, d[i-1][j-1]+c)
-			if i > 1 && j > 1 && p[i-1] == q[j-2] && p[i-2] == q[j-1] {
-				d[i][j] = min(d[i][j], d[i-2][j-2]+1)
-			}
-		}
-	}
-	return d[len(p)][len(q)]
 }
 
 // orList renders names as "a", "a or b", "a, b or c".
