@@ -31,6 +31,7 @@ const (
 	eventAfterS      = 24     // and after
 	eventShareLeast  = 0.03   // least evidence as a share of that of a change nearby
 	eventDeepestM    = 9e-3   // sensors deeper than this tell no turn
+	eventJumpK       = 50     // usual jump at a face, K
 	eventLeast       = 60     // least summed evidence, in squared standard deviations
 	eventGapS        = 6      // changes nearer than this are one
 )
@@ -100,15 +101,39 @@ func scaleTo1(v []float64) {
 	}
 }
 
-// felt is the shape at a depth.
-func felt(depthM float64) func(float64) float64 {
-	return func(tau float64) float64 {
+// felt is the shape at a depth under a face that comes to its new temperature
+// as 1 − exp(−t/approachS): the convolution of the jump's shape with that.
+// It is tabulated in steps of half a second and stays from reachS on.
+func felt(depthM, approachS float64) func(float64) float64 {
+	jump := func(tau float64) float64 {
 		if tau <= 0 {
 			return 0
 		}
 		return math.Erfc(depthM / (2 * math.Sqrt(eventDiffusivity*tau)))
 	}
+	if approachS == 0 {
+		return jump
+	}
+	const h = 0.5
+	table := make([]float64, int(reachS/h)+2)
+	for i := 1; i < len(table); i++ {
+		// y' = (jump − y)/approach, stepped exactly for a jump's shape that is
+		// taken as its mean over the step.
+		in := (jump(float64(i)*h) + jump(float64(i-1)*h)) / 2
+		table[i] = in + (table[i-1]-in)*math.Exp(-h/approachS)
+	}
+	return func(tau float64) float64 {
+		if tau <= 0 {
+			return 0
+		}
+		x := min(tau/h, float64(len(table)-2))
+		k := int(x)
+		return table[k] + (x-float64(k))*(table[k+1]-table[k])
+	}
 }
+
+// reachS is how long a change is followed when it is taken out, s.
+const reachS = 180
 
 // sagging is the shape of a pan that meets something cold and comes back.
 func sagging(tau float64) float64 {
@@ -124,11 +149,15 @@ type sensed struct {
 	y     []float64 // what is left of y0 as changes are taken out
 	y0    []float64 // as recorded
 	noise float64
-	side  int // +1 near face A, −1 near face B, 0 the pan
+	rough float64 // how far real courses stray from the shapes, K
+	depth float64 // from the nearer face, m
+	side  int     // +1 near face A, −1 near face B, 0 the pan
 	banks []bank
-	z     []float64 // evidence at each time, in standard deviations
-	gain  []float64 // its amplitude
-	which []int     // bank it was found with
+	// Evidence of a rise (0) and of a fall (1) at each time in standard
+	// deviations, negative where no shape tells one; its amplitude and shape.
+	z     [2][]float64
+	gain  [2][]float64
+	which [2][]uint8
 	nan   []bool
 }
 
@@ -184,7 +213,7 @@ func newEventGrid(traces []*Trace) *eventGrid {
 		if t.Len() < 8 {
 			continue
 		}
-		s := &sensed{t: t}
+		s := &sensed{t: t, rough: 0.4}
 		switch t.Channel.Place {
 		case Surface:
 			s.side = 1
@@ -192,6 +221,8 @@ func newEventGrid(traces []*Trace) *eventGrid {
 				s.side = -1
 			}
 			s.banks = g.depthBanks(0.3e-3)
+			s.rough = 1.5
+			s.depth = 0
 			g.piece = append(g.piece, s)
 		case Depth:
 			s.side = 1
@@ -203,7 +234,9 @@ func newEventGrid(traces []*Trace) *eventGrid {
 				g.deep = append(g.deep, s)
 				break
 			}
+			s.depth = x
 			s.banks = g.depthBanks(x)
+			s.rough = 0.3 + 0.5*math.Exp(-x/2e-3)
 			g.piece = append(g.piece, s)
 		case Core:
 			g.deep = append(g.deep, s)
@@ -222,12 +255,15 @@ func newEventGrid(traces []*Trace) *eventGrid {
 	return g
 }
 
-// depthBanks are the shapes for a depth that is known to ±1.5 mm.
+// depthBanks are the shapes for a depth that is known to ±1.5 mm, under a face
+// that jumps, or takes some seconds or half a minute to come to its heat.
 func (g *eventGrid) depthBanks(x float64) []bank {
 	var out []bank
 	for _, d := range []float64{-1.5e-3, 0, 1.5e-3} {
-		if b := newBank(g.dt, felt(max(x+d, 0.3e-3))); b.w != nil {
-			out = append(out, b)
+		for _, approach := range []float64{0, 7, 25} {
+			if b := newBank(g.dt, felt(max(x+d, 0.3e-3), approach)); b.w != nil {
+				out = append(out, b)
+			}
 		}
 	}
 	return out
@@ -281,24 +317,37 @@ func scatter(v []float64) float64 {
 
 // look fills the evidence of a channel from step lo to hi.
 func (g *eventGrid) look(s *sensed, lo, hi int) {
-	if s.z == nil {
-		s.z, s.gain, s.which = make([]float64, g.n), make([]float64, g.n), make([]int, g.n)
+	if s.z[0] == nil {
+		for k := range s.z {
+			s.z[k], s.gain[k], s.which[k] = make([]float64, g.n), make([]float64, g.n), make([]uint8, g.n)
+		}
 	}
 	for i := max(lo, 0); i < min(hi, g.n); i++ {
-		s.z[i], s.gain[i] = 0, 0
+		best := [2]float64{math.Inf(-1), math.Inf(-1)}
 		for k, b := range s.banks {
 			a, e := i+b.from, i+b.from+len(b.w)
 			if a < 0 || e > g.n {
 				continue
 			}
 			amp := dot(b.w, s.y[a:e])
-			// Courses of food are no parabolas either: a floor of 0.05 K.
-			if z := amp / (b.sd * math.Hypot(s.noise, 0.05)); math.Abs(z) > math.Abs(s.z[i]) {
-				s.z[i], s.gain[i], s.which[i] = z, amp, k
+			// A face jumps by some tens of kelvins, so that a shape that needs
+			// hundreds to be felt is shrunk, and so is its evidence.
+			u := b.sd * max(s.noise, s.rough)
+			shrink := eventJumpK * eventJumpK / (eventJumpK*eventJumpK + u*u + amp*amp/9)
+			amp *= shrink
+			z := amp / u * math.Sqrt(shrink)
+			for sign, v := range [2]float64{z, -z} {
+				if v > best[sign] {
+					best[sign] = v
+					s.gain[sign][i], s.which[sign][i] = amp, uint8(k)
+				}
 			}
 		}
-		if s.nan[i] {
-			s.z[i] = 0
+		for sign := range best {
+			if math.IsInf(best[sign], -1) || s.nan[i] {
+				best[sign], s.gain[sign][i] = 0, 0
+			}
+			s.z[sign][i] = best[sign]
 		}
 	}
 }
@@ -310,6 +359,7 @@ type seen struct {
 	sign     int    // of a turn: +1 where face A begins to be heated
 	evidence float64
 	a, b, p  float64 // strongest evidence at face A, face B, the pan
+	dir      [2]int  // direction at face A and B: 0 rise, 1 fall
 	tell     []int   // channels that told it, of piece then pan
 	which    []int   // the shape of each channel
 }
@@ -318,65 +368,74 @@ type seen struct {
 // the other; laying on heats, taking off cools; a pan alone sags.
 func (g *eventGrid) judge(i int) seen {
 	best := seen{at: i}
-	var a, b, p float64 // signed, strongest
-	var plus, minus [2]float64
+	// For each face (0 A, 1 B) and direction (0 rise, 1 fall): the summed
+	// evidence and the strongest.
+	var sum, top [2][2]float64
 	for _, s := range g.piece {
-		z := s.z[i]
-		k := 0
+		face := 0
 		if s.side < 0 {
-			k = 1
+			face = 1
 		}
-		if z > 0 {
-			plus[k] += z * z
-		} else {
-			minus[k] += z * z
-		}
-		if k == 0 && math.Abs(z) > math.Abs(a) {
-			a = z
-		}
-		if k == 1 && math.Abs(z) > math.Abs(b) {
-			b = z
+		for dir := range 2 {
+			z := s.z[dir][i]
+			sum[face][dir] += z * math.Abs(z)
+			if math.Abs(z) > math.Abs(top[face][dir]) {
+				top[face][dir] = z
+			}
 		}
 	}
-	sag := 0.0
+	var p, rise float64
 	for _, s := range g.pan {
-		if z := s.z[i]; math.Abs(z) > math.Abs(p) {
-			p = z
+		p, rise = max(p, s.z[0][i]), max(rise, s.z[1][i])
+	}
+	// A sag says that something cold met the pan. It is sharp but may have
+	// other causes, so that it counts as one strong sensor at most.
+	sag, back := min(p*p, 400), min(rise*rise, 400)
+	offer := func(kind string, sign int, e float64, dirA, dirB int) {
+		if e <= best.evidence {
+			return
+		}
+		best.kind, best.sign, best.evidence, best.p = kind, sign, e, p
+		best.dir = [2]int{dirA, dirB}
+		best.a, best.b = top[0][dirA], top[1][dirB]
+		if dirA == 1 {
+			best.a = -best.a
+		}
+		if dirB == 1 {
+			best.b = -best.b
 		}
 	}
-	if p > 0 {
-		// A sag says that something cold met the pan. It is sharp but may
-		// have other causes, so that it counts as one strong sensor at most.
-		sag = min(p*p, 400)
-	}
-	back := 0.0
-	if p < 0 {
-		back = min(p*p, 400)
-	}
-	best.a, best.b, best.p = a, b, p
-	offer := func(kind string, sign int, e float64) {
-		if e > best.evidence {
-			best.kind, best.sign, best.evidence = kind, sign, e
-		}
-	}
-	for _, sign := range []int{1, -1} {
-		for0, against := plus[0]+minus[1], minus[0]+plus[1]
-		up, down := a, -b
+	for sign := 1; sign >= -1; sign -= 2 {
+		dirA, dirB := 0, 1
 		if sign < 0 {
-			for0, against = against, for0
-			up, down = -a, b
+			dirA, dirB = 1, 0
 		}
+		a, b := top[0][dirA], top[1][dirB]
 		// Both faces speak, or one and the pan.
-		if min(up, down) > 3 && max(up, down) > 5 || p > 6 && max(up, down) > 4 && min(up, down) > -3 {
-			offer("turn", sign, for0-against+sag)
+		if min(a, b) > 3 && max(a, b) > 5 || p > 6 && max(a, b) > 4 && min(a, b) > -3 {
+			offer("turn", sign, sum[0][dirA]+sum[1][dirB]+sag, dirA, dirB)
 		}
 	}
-	offer("up", 0, plus[0]+plus[1]-minus[0]-minus[1]+sag)
-	offer("down", 0, minus[0]+minus[1]-plus[0]-plus[1]-sag+back)
-	if sag > 0 && math.Abs(a) < 4 && math.Abs(b) < 4 {
-		offer("pan", 0, sag+1)
+	offer("up", 0, sum[0][0]+sum[1][0]+sag, 0, 0)
+	offer("down", 0, sum[0][1]+sum[1][1]+back-sag, 1, 1)
+	if sag > 0 && max(math.Abs(top[0][0]), math.Abs(top[0][1]), math.Abs(top[1][0]), math.Abs(top[1][1])) < 4 {
+		offer("pan", 0, sag+1, 0, 0)
 	}
 	return best
+}
+
+// said is a channel's evidence for a change in the direction the change gives
+// its face.
+func (s *sensed) said(c *seen) int {
+	switch {
+	case s.side > 0:
+		return c.dir[0]
+	case s.side < 0:
+		return c.dir[1]
+	case c.kind == "down":
+		return 1
+	}
+	return 0
 }
 
 // changes finds the moments at which something changed, the plainest first:
@@ -392,6 +451,10 @@ func (g *eventGrid) changes() []seen {
 		judged[i] = g.judge(i)
 	}
 	before, after := int(math.Ceil(eventBeforeS/g.dt)), int(math.Ceil(eventAfterS/g.dt))
+	share := eventShareLeast
+	if !slices.ContainsFunc(g.piece, func(s *sensed) bool { return s.depth > 0 }) {
+		share *= 5 // faces alone follow every splash
+	}
 	var out []seen
 	gap := max(1, int(eventGapS/g.dt))
 	for range 400 {
@@ -415,23 +478,25 @@ func (g *eventGrid) changes() []seen {
 				echo = max(echo, o.evidence)
 			}
 		}
-		if near || c.evidence < eventShareLeast*echo {
+		if near || c.evidence < share*echo {
 			judged[top].evidence = 0
 			continue
 		}
 		for k, s := range all {
-			if math.Abs(s.z[top]) > 3 {
+			dir := s.said(&c)
+			if s.z[dir][top] > 3 {
 				c.tell = append(c.tell, k)
 			}
-			c.which = append(c.which, s.which[top])
+			c.which = append(c.which, int(s.which[dir][top]))
 		}
 		out = append(out, c)
-		reach := int(180 / g.dt)
+		reach := int(reachS / g.dt)
 		for k, s := range all {
-			if s.gain[top] == 0 || math.Abs(s.z[top]) < 2 {
+			dir := s.said(&c)
+			if s.z[dir][top] < 2 {
 				continue
 			}
-			shape, amp := s.banks[c.which[k]].s, s.gain[top]
+			shape, amp := s.banks[c.which[k]].s, s.gain[dir][top]
 			for j := top; j < g.n; j++ { // beyond reach it stays, to keep what follows in one piece
 				s.y[j] -= amp * shape(float64(min(j-top, reach))*g.dt)
 			}
@@ -486,8 +551,7 @@ func (g *eventGrid) settle(out []seen) []seen {
 }
 
 // refine moves a change to where the channels that tell it are fitted best:
-// by a face that jumps and one that slowly comes to its heat (the shape's
-// integral), together with a parabola, over one fixed stretch of samples.
+// by a face that jumps or slowly comes to its heat, together with a parabola, over one fixed stretch of samples.
 func (g *eventGrid) refine(c seen, all []*sensed, first, last int) seen {
 	lo, hi := c.at-int(math.Ceil(20/g.dt)), c.at+int(math.Ceil(12/g.dt))
 	lo, hi = max(lo, first, 0), min(hi, last, g.n-1)
@@ -498,7 +562,7 @@ func (g *eventGrid) refine(c seen, all []*sensed, first, last int) seen {
 	for at := max(c.at-int(10/g.dt), lo+2); at <= min(c.at+int(6/g.dt), hi-4); at++ {
 		sum := 0.0
 		for _, k := range c.tell {
-			sum += g.fitShape(all[k], c.which[k], at, lo, hi) / squareOf(math.Hypot(all[k].noise, 0.05))
+			sum += g.fitShape(all[k], c.which[k], at, lo, hi) / squareOf(max(all[k].noise, all[k].rough))
 		}
 		if sum < least {
 			best, least = at, sum
@@ -508,31 +572,34 @@ func (g *eventGrid) refine(c seen, all []*sensed, first, last int) seen {
 	return c
 }
 
-// fitShape fits a parabola, a channel's shape from a moment on and its
-// integral to samples lo to hi as they were recorded, and returns the residual
-// sum of squares.
+// fitShape fits a parabola and a channel's shapes at its depth (a face that
+// jumps, or comes to its heat) from a moment on to samples lo to hi as they
+// were recorded, and returns the residual sum of squares.
 func (g *eventGrid) fitShape(s *sensed, which, at, lo, hi int) float64 {
 	n := hi - lo + 1
-	shape := s.banks[which].s
-	var basis [5][]float64
-	flat := make([]float64, 6*n)
+	shapes := s.banks[which : which+1]
+	if len(s.banks) >= 3 {
+		shapes = s.banks[which-which%3 : which-which%3+3]
+	}
+	basis := make([][]float64, 3+len(shapes))
+	flat := make([]float64, (len(basis)+1)*n)
 	for k := range basis {
 		basis[k] = flat[k*n : (k+1)*n]
 	}
-	v := flat[5*n:]
+	v := flat[len(basis)*n:]
 	copy(v, s.y0[lo:hi+1])
-	total := 0.0
 	for i := range n {
 		x := float64(i)/float64(n)*2 - 1
-		now := shape(float64(lo+i-at) * g.dt)
-		total += now * g.dt
-		basis[0][i], basis[1][i], basis[2][i], basis[3][i], basis[4][i] = 1, x, x*x, now, total
+		basis[0][i], basis[1][i], basis[2][i] = 1, x, x*x
+		for k, b := range shapes {
+			basis[3+k][i] = b.s(float64(lo+i-at) * g.dt)
+		}
 	}
 	for k, b := range basis {
 		for _, done := range basis[:k] {
 			subtract(b, done)
 		}
-		if dot(b, b) < 1e-9 {
+		if dot(b, b) < 1e-6 {
 			clear(b)
 			continue
 		}
@@ -762,7 +829,7 @@ func Detect(traces []*Trace, opt DetectOptions) []Event {
 		all = g.changes()
 		// Laying on is where the first rise of the piece is plainest.
 		for _, c := range all {
-			if c.kind == "up" || c.kind == "turn" {
+			if c.kind == "up" || c.kind == "turn" && c.p > 4 {
 				e := g.event(HeatOn, c, "a face begins to rise"+map[bool]string{true: " as the pan sags"}[c.p > 4])
 				if !ok || abs(e.AtUS-on.AtUS) < 30e6 || e.AtUS < on.AtUS {
 					on, ok = e, true
@@ -813,21 +880,28 @@ func Detect(traces []*Trace, opt DetectOptions) []Event {
 }
 
 // turns are the changes that are turns, between heat on and off heat. The
-// first turns away the side that was laid on.
+// first turns away the side that was laid on. A face that is heated anew as
+// the pan sags was turned down, also where the other is too deep to tell.
 func (g *eventGrid) turns(all []seen, onUS int64, off int) []seen {
 	var turns []seen
 	laid := false
 	for i, c := range all {
 		us := g.us(c.at)
-		switch {
-		case abs(us-onUS) < 8e6 && !laid:
-			c.sign = 1
+		if abs(us-onUS) < 8e6 && !laid {
+			c.sign, laid = g.heated(c.at), true
+			turns = append(turns, c)
+			continue
+		}
+		if us < onUS+8e6 || off >= 0 && i >= off {
+			continue
+		}
+		if c.kind == "up" && c.p > 6 && max(c.a, c.b) > 4 && min(c.a, c.b) < 3 {
+			c.kind, c.sign = "turn", 1
 			if c.b > c.a {
 				c.sign = -1
 			}
-			laid = true
-			turns = append(turns, c)
-		case c.kind == "turn" && us > onUS+8e6 && (off < 0 || i < off):
+		}
+		if c.kind == "turn" {
 			turns = append(turns, c)
 		}
 	}
@@ -836,6 +910,23 @@ func (g *eventGrid) turns(all []seen, onUS int64, off int) []seen {
 		turns = turns[1:]
 	}
 	return turns
+}
+
+// heated is the face that rises most within 40 s of a moment: 1 is A, −1 B.
+func (g *eventGrid) heated(at int) int {
+	var rise [2]float64
+	later := min(at+int(40/g.dt), g.n-1)
+	for _, s := range g.piece {
+		k := 0
+		if s.side < 0 {
+			k = 1
+		}
+		rise[k] = max(rise[k], s.y0[later]-s.y0[at])
+	}
+	if rise[1] > rise[0] {
+		return -1
+	}
+	return 1
 }
 
 // missing tells whether two neighbouring turns go to one side: there must
@@ -856,48 +947,48 @@ func upDown(z float64) string {
 	return "begins to cool"
 }
 
-// off is the first change after the last turn where a face begins to cool, no face to be heated,
-// and no face comes back above what it was then; −1 if there is none.
+// off is the first change after the last turn where a face begins to cool, no
+// face to be heated, and no face comes back above what it was then; −1 if
+// there is none.
 func (g *eventGrid) off(all []seen, onUS int64) int {
 	first := 0
 	for i, c := range all {
-		if c.kind == "turn" && min(math.Abs(c.a), math.Abs(c.b)) > 3 {
+		if c.kind == "turn" && (min(math.Abs(c.a), math.Abs(c.b)) > 3 || c.p > 8) || c.kind == "up" && c.p > 8 {
 			first = i + 1
 		}
 	}
 	for i := first; i < len(all); i++ {
 		c := all[i]
-		if c.kind != "down" || g.us(c.at) < onUS+15e6 || min(c.a, c.b) > -4 {
-			continue
-		}
-		side := 1
-		if c.b < c.a {
-			side = -1
-		}
-		good := false
-		for _, s := range g.piece {
-			if s.side != side {
-				continue
-			}
-			now, ok := s.t.At(g.us(c.at), math.MaxInt64)
-			if !ok {
-				continue
-			}
-			n, below := 0, 0
-			for j := s.t.Index(g.us(c.at) + 10e6); j < s.t.Len(); j++ {
-				if v, ok := s.t.Value(j); ok {
-					n++
-					if v < now+3*s.noise {
-						below++
-					}
-				}
-			}
-			good = n > 5 && float64(below) > 0.97*float64(n)
-			break
-		}
-		if good {
+		if c.kind == "down" && g.us(c.at) > onUS+15e6 && g.cools(c.at) {
 			return i
 		}
 	}
 	return -1
+}
+
+// cools tells whether the hotter of the sensors nearest to the faces falls
+// for good from a moment on.
+func (g *eventGrid) cools(at int) bool {
+	var hot *sensed
+	for _, s := range g.piece {
+		nearest := !slices.ContainsFunc(g.piece, func(o *sensed) bool { return o.side == s.side && o.depth < s.depth })
+		if nearest && (hot == nil || s.y0[at] > hot.y0[at]) {
+			hot = s
+		}
+	}
+	if hot == nil {
+		return false
+	}
+	// It may still rise for as long as heat takes to its depth.
+	lag := int((10 + hot.depth*hot.depth/(2*eventDiffusivity)) / g.dt)
+	from := min(at+lag, g.n-1)
+	now, n, below := hot.y0[from], 0, 0
+	for j := from + int(10/g.dt); j < g.n; j++ {
+		n++
+		if hot.y0[j] < now+2*hot.noise {
+			below++
+		}
+	}
+	end := hot.y0[g.n-1]
+	return n > 5 && float64(below) > 0.97*float64(n) && end < now-2*hot.noise
 }
