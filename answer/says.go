@@ -221,3 +221,26 @@ func Capital(s string) string {
 	}
 	return string(unicode.ToUpper(r)) + s[n:]
 }
+
+// Spread renders the scatter a plan rests on, in the unit of its margin.
+func (w Words) Spread(q *QuestionPlan) string {
+	if q.Ratio {
+		return fmt.Sprintf("SD %.3g %%", 100*q.Spread.SD)
+	}
+	unit := "points"
+	if r, ok := study.LookupResponse(q.Response); ok && r.Unit != "%" {
+		unit = r.Unit
+	} else if !ok {
+		unit = ""
+		for _, d := range w.Study.Readings {
+			if d.ID == q.Response {
+				unit = d.Unit
+			}
+		}
+	}
+	sd := q.Spread.SD
+	if w.Fahrenheit && (unit == "°C" || unit == "K") {
+		sd, unit = sd*1.8, "°F"
+	}
+	return strings.TrimSpace(fmt.Sprintf("SD %.3g %s", sd, unit))
+}

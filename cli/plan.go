@@ -3,6 +3,7 @@ package cli
 import (
 	"fmt"
 	"math"
+	"path/filepath"
 	"strconv"
 	"strings"
 
@@ -10,6 +11,7 @@ import (
 
 	"trivet/answer"
 	"trivet/fault"
+	"trivet/figure"
 	"trivet/stats"
 	"trivet/study"
 )
@@ -19,14 +21,32 @@ type planOptions struct {
 	alpha, power           float64
 	design, test           string
 	treatments, blocks     int
+
+	// of a study
+	spread        spreadOptions
+	write         bool
+	seed, kind    string
+	burners       []string
+	probes        []string
+	noThree       bool
+	nearly        bool
+	sheets, paper string
+	figure        string
+	question      string
 }
 
 func newPlan(env *Env) *cobra.Command {
 	var o planOptions
 	c := &cobra.Command{
-		Use:   "plan --margin M --sd SD",
+		Use:   "plan [STUDY]",
 		Short: "How many blocks answer the question, and what to do with them",
-		Long: `Finds the smallest number of blocks with which a test has the power wanted.
+		Long: `With a STUDY: the chance of each verdict for stated true differences, the blocks
+each question needs, the design in words, and on request the run order
+(--write), run sheets (--sheets) and the power curve (--figure). The scatter
+comes from --sd, from pilot cooks, from --pilot STUDY, from --published figures
+or from the heat model (--heat N).
+
+Without one: finds the smallest number of blocks with which a test has the power wanted.
 
 The standard deviation is that of the differences of a pair (--design paired),
 of a piece (two-sample; the number is then pieces of each treatment), or of a
@@ -38,15 +58,28 @@ piece within its block (rcb, with --treatments).
                   the true one is a quarter of the margin
   minimum-effect  shows a difference beyond the margin, one-sided at alpha/2;
                   --true-effect says how far beyond it truly lies`,
-		Example: `  trivet plan --margin 2 --sd 2.6 --power 0.8 --design paired --test difference
+		Example: `  trivet plan sear-first-or-sear-last --sd loss="2.6 points"
+  trivet plan . --pilot pilots --write --sheets sheets.pdf --burners left,right --probes A,B
+  trivet plan --margin 2 --sd 2.6 --power 0.8 --design paired --test difference
   trivet plan --margin "2 points" --sd "1.5 points" --test equivalence --json
   trivet plan --margin 2 --sd 1.5 --design rcb --treatments 4 --test minimum-effect --true-effect 4`,
-		Args: cobra.NoArgs,
-		RunE: func(_ *cobra.Command, _ []string) error { return runQuickPlan(env, o) },
+		Args: cobra.MaximumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := o.check(cmd, len(args) > 0); err != nil {
+				return err
+			}
+			if len(args) > 0 {
+				return runStudyPlan(cmd.Context(), env, args[0], o)
+			}
+			if len(o.spread.sd) > 0 {
+				o.sd = o.spread.sd[0]
+			}
+			return runQuickPlan(env, o)
+		},
 	}
 	f := c.Flags()
 	f.StringVar(&o.margin, "margin", "", "smallest difference that matters")
-	f.StringVar(&o.sd, "sd", "", "standard deviation, in the unit of the margin")
+	f.StringArrayVar(&o.spread.sd, "sd", nil, "standard deviation, in the unit of the margin; of a study's question: ID=SD (repeatable)")
 	f.StringVar(&o.trueEffect, "true-effect", "", "the true difference the power is for")
 	f.Float64Var(&o.alpha, "alpha", 0.05, "error rate")
 	f.Float64Var(&o.power, "power", 0.8, "wanted chance of success")
@@ -54,7 +87,52 @@ piece within its block (rcb, with --treatments).
 	f.StringVar(&o.test, "test", "difference", "difference, equivalence or minimum-effect")
 	f.IntVar(&o.treatments, "treatments", 2, "treatments of a complete block design")
 	f.IntVar(&o.blocks, "blocks", 0, "what this number of blocks would do, instead of searching for one")
+	f.StringVar(&o.spread.pilot, "pilot", "", "a study whose cooks say how much pairs scatter")
+	f.BoolVar(&o.spread.published, "published", false, "take the scatter from published planning figures")
+	f.IntVar(&o.spread.heat, "heat", 0, "take the scatter from so many sampled cooks of the heat model")
+	f.BoolVar(&o.write, "write", false, "write the design, its seed and the run order into the study document")
+	f.StringVar(&o.seed, "seed", "", "seed of the draw (default: the document's, else a new one)")
+	f.StringVar(&o.kind, "kind", "", "kind of design: pairs, blocks, incomplete-blocks, latin-square, crossover, unblocked")
+	f.StringSliceVar(&o.burners, "burners", nil, "burners or pans to share out between treatments")
+	f.StringSliceVar(&o.probes, "probes", nil, "probes to swap between treatments")
+	f.BoolVar(&o.noThree, "no-three-alike", false, "no three blocks in a row open with one treatment")
+	f.BoolVar(&o.nearly, "nearly", false, "allow incomplete blocks that are only nearly balanced")
+	f.StringVar(&o.sheets, "sheets", "", "run sheets to write: out.html or out.pdf")
+	f.StringVar(&o.paper, "paper", "A4", "paper of a PDF: A4 or Letter")
+	f.StringVar(&o.figure, "figure", "", "power curve to write: out.svg, out.png or out.pdf")
+	f.StringVar(&o.question, "question", "", "the question the figure shows (default: the first)")
 	return c
+}
+
+// check refuses flags that belong to the other form of the command.
+func (o planOptions) check(cmd *cobra.Command, study bool) error {
+	quick := []string{"margin", "true-effect", "alpha", "power", "design", "test", "treatments"}
+	whole := []string{"pilot", "published", "heat", "write", "seed", "kind", "burners", "probes", "no-three-alike", "nearly", "sheets", "paper", "question"}
+	wrong, why := whole, "belongs to the plan of a study"
+	fix := "name the study, or leave the flag out"
+	if study {
+		wrong, why, fix = quick, "belongs to the quick form, without a study", "the study document says it: leave the flag out"
+	}
+	for _, name := range wrong {
+		if cmd.Flags().Changed(name) {
+			return fault.BadUsage("flag-form", "--%s %s", name, why).WithFix("%s", fix)
+		}
+	}
+	if !study && len(o.spread.sd) > 1 {
+		return fault.BadUsage("flag-twice", "--sd is given twice").WithFix("give one standard deviation")
+	}
+	if o.paper != "A4" && o.paper != "Letter" {
+		return fault.BadUsage("paper", "this paper is not known").On("--paper", o.paper).WithFix("write A4 or Letter")
+	}
+	if o.blocks < 0 || o.spread.heat < 0 {
+		return fault.BadUsage("blocks-range", "a number of blocks or samples cannot be negative").WithFix("write a positive number")
+	}
+	if o.sheets != "" {
+		if ext := strings.ToLower(filepath.Ext(o.sheets)); ext != ".html" && ext != ".pdf" {
+			return fault.BadUsage("sheets-kind", "run sheets are HTML or PDF").On("--sheets", o.sheets).WithFix("name the file .html or .pdf")
+		}
+	}
+	return nil
 }
 
 // amountFlag is a number with an optional unit, as a flag takes it.
@@ -146,6 +224,11 @@ func runQuickPlan(env *Env, o planOptions) error {
 		Margin: margin.value, TrueEffect: size.TrueEffect, Unit: unit, Treatments: o.treatments, PowerWanted: o.power, DF: size.DF, SE: size.SE,
 		Codes: answer.Chances(math.Abs(size.TrueEffect), margin.value, size.SE, size.DF, o.alpha, size.Blocks, study.Higher)}
 	out.Notes = quickNotes(q, out)
+	if o.figure != "" {
+		if err := quickFigure(o.figure, q, out); err != nil {
+			return err
+		}
+	}
 	if env.JSON {
 		return env.PrintJSON(out)
 	}
@@ -218,7 +301,7 @@ func quickNotes(q stats.Sizing, p quickPlan) []fault.Note {
 
 // wouldMiss says the chance of missing in a cook's words.
 func (p quickPlan) wouldMiss(s stats.Size) string {
-	miss := oftenIn(1 - s.Power)
+	miss := answer.TimesInTen(1 - s.Power)
 	switch p.Test {
 	case stats.TestEquivalence:
 		return fmt.Sprintf("With %s you would fail to show that a true difference of %s is smaller than %s, %s.", p.things(s.Blocks), p.amount(math.Abs(s.TrueEffect)), p.amount(p.Margin), miss)
@@ -226,32 +309,6 @@ func (p quickPlan) wouldMiss(s stats.Size) string {
 		return fmt.Sprintf("With %s you would fail to show that a true difference of %s is more than %s, %s.", p.things(s.Blocks), p.amount(math.Abs(s.TrueEffect)), p.amount(p.Margin), miss)
 	}
 	return fmt.Sprintf("With %s you would miss a %s difference %s.", p.things(s.Blocks), p.amount(math.Abs(s.TrueEffect)), miss)
-}
-
-// oftenIn says a chance as times in 10, or in 100 where that would be 0 or
-// 10.
-func oftenIn(p float64) string {
-	tens := int(math.Round(10 * p))
-	if p < 0.001 {
-		return "less than once in 1000"
-	}
-	if p < 0.01 {
-		return "less than once in 100"
-	}
-	if tens == 0 || tens == 10 {
-		h := int(math.Round(100 * p))
-		switch {
-		case h == 1:
-			return "once in 100"
-		case h >= 100:
-			return "nearly every time"
-		}
-		return fmt.Sprintf("%d times in 100", h)
-	}
-	if tens == 1 {
-		return "once in 10"
-	}
-	return fmt.Sprintf("%d times in 10", tens)
 }
 
 func percentChance(p float64) string {
@@ -302,4 +359,20 @@ func curvePoints(n int) []int {
 		out = append(out, k)
 	}
 	return out
+}
+
+// quickFigure draws the power of every number of blocks up to half as many
+// again.
+func quickFigure(path string, q stats.Sizing, p quickPlan) error {
+	all, err := q.Curve(max(12, p.Blocks*3/2))
+	if err != nil {
+		return err
+	}
+	f := figure.Power{Target: p.PowerWanted, Curves: []figure.Curve{{Label: string(p.Test) + " at " + p.amount(p.TrueEffect)}}}
+	f.Measure = figure.Measure{Name: strings.Fields(p.things(2))[1]}
+	for _, s := range all {
+		f.X = append(f.X, float64(s.Blocks))
+		f.Curves[0].Chance = append(f.Curves[0].Chance, s.Power)
+	}
+	return drawPower(path, "Power by number of "+f.Measure.Name, f, false)
 }

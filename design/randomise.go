@@ -247,3 +247,9 @@ func splitRunes(s string) []string {
 	}
 	return out
 }
+
+// ShareProbes shares probes out anew over a plan, as [Make] does.
+func (p *Plan) ShareProbes(probes []string) {
+	shareOut(p.Seed, "probe", p.Slots, probes, func(s *Slot, v string) { s.Probe = v })
+	p.sayShared("probe", probes)
+}
