@@ -19,7 +19,12 @@ import (
 func SafetyFacts(rec *Record, results []answer.CookResult) safety.Facts {
 	s := rec.Study
 	f := safety.Facts{Animal: s.Foods.Animal, Form: s.Foods.Form, Eaten: s.Foods.Eaten, Fat: s.Foods.Fat,
-		HotFat: s.Foods.Fat != "", Allergens: s.Foods.Allergens, Judged: safety.CannotTell}
+		HotFat: s.Foods.Fat != "", Judged: safety.CannotTell}
+	for _, a := range s.Foods.Allergens {
+		if a != "none" {
+			f.Allergens = append(f.Allergens, a)
+		}
+	}
 	for _, q := range s.Questions {
 		if q.Tasting != nil {
 			f.Tasting, f.Eaten = true, true

@@ -229,14 +229,14 @@ func (p *sheetPDF) order(s *Sheets) {
 	if s.What != "" {
 		what = capital(s.What)
 	}
-	cols := []column{{"Done", 12}, {"No.", 11}, {what, 24}, {"Piece", 24}, {"Treatment", 0}}
+	cols := []column{{"Done", 14}, {"No.", 11}, {what, 19}, {"Piece", 19}, {"Treatment", 0}}
 	if s.hasBurner() {
-		cols = append(cols, column{"Burner", 18})
+		cols = append(cols, column{"Burner", 17})
 	}
 	if s.hasProbe() {
-		cols = append(cols, column{"Probe", 16})
+		cols = append(cols, column{"Probe", 14})
 	}
-	cols = append(cols, column{"Code", 15}, column{"Deviation, in a word", 44})
+	cols = append(cols, column{"Code", 15}, column{"Deviation, in a word", 36})
 	var rows [][]string
 	for _, c := range s.Cooks {
 		r := []string{"☐", fmt.Sprint(c.Order), c.Block, c.Piece, c.Treatment}
