@@ -197,6 +197,7 @@ var (
 // a status or an order. Right and wrong answers are acknowledged by the same
 // bytes.
 func TestTastingsOfOneSetupLookAlike(t *testing.T) {
+	t.Parallel()
 	// Seven assessors leave a block incomplete: how many cups hold which
 	// product differs between deals.
 	k := openKitchen(t, Options{})
@@ -437,6 +438,7 @@ func oddOne(s tasting.Set) int {
 }
 
 func TestAdversaryNamesNoSample(t *testing.T) {
+	t.Parallel()
 	if testing.Short() {
 		t.Skip("takes seconds")
 	}

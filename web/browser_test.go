@@ -239,6 +239,7 @@ func (p *person) list(script string) []string {
 // assessors with phones, one of whom loses the connection and one of whom
 // has a keyboard only.
 func TestATastingInABrowser(t *testing.T) {
+	t.Parallel()
 	if testing.Short() {
 		t.Skip("takes a browser and several seconds")
 	}

@@ -164,6 +164,7 @@ func codesOf(t *bench.Tasting, seat string) []string {
 
 // Every method can be set up, answered and scored by its pages.
 func TestEveryMethodByItsPages(t *testing.T) {
+	t.Parallel()
 	k := openKitchen(t, Options{})
 	for _, m := range tasting.Methods() {
 		d := m.Describe()

@@ -102,6 +102,7 @@ func TestGuessingLinksIsSlow(t *testing.T) {
 }
 
 func TestInTheNetworkTheLeadSignsIn(t *testing.T) {
+	t.Parallel()
 	hash, err := HashPassphrase(passphrase)
 	if err != nil {
 		t.Fatal(err)
@@ -212,8 +213,8 @@ func TestMistakesInTheFormOfANewTasting(t *testing.T) {
 		{"half a piece", "pieces", "x, 1", "Line 1 is not piece, block, product", 422},
 		{"no portions", "pieces", "x, 1, late-salt\ny, 1, early-salt", "portions carved from a piece are missing", 422},
 		{"a short passphrase", "passphrase", "short", "differ", 422},
-		{"an unknown method", "method", "guesswork", "no tasting method", 422},
-		{"an unknown study", "study", "nothing", "no study", 404},
+		{"an unknown method", "method", "guesswork", "No tasting method", 422},
+		{"an unknown study", "study", "nothing", "No study", 404},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			k := &kitchen{T: t, app: k.app, http: k.http}

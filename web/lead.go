@@ -154,7 +154,7 @@ func (s *Server) tastingView(r *http.Request, t *bench.Tasting) (*tastingView, e
 	for _, p := range t.Document.Setup.Products {
 		v.Products = append(v.Products, p.ID)
 	}
-	v.Rule = ruleFacts(t, m)
+	v.Rule = append(ruleFacts(t, m), fact{say("plan-pace"), paceText(t.Pace)})
 	seats, err := s.room.Seats(r.Context(), t)
 	if err != nil {
 		return nil, err
@@ -228,6 +228,22 @@ func ruleFacts(t *bench.Tasting, m tasting.Method) []fact {
 	}
 	p := tasting.PointAt(fc, goal, n)
 	return append(out, fact{say("rule-critical"), criticalText(aim, p.Critical, n)}, fact{say("rule-power"), percentText(p.Power)})
+}
+
+// paceText says how fast a session runs, defaults filled in.
+func paceText(p tasting.Pace) string {
+	d := tasting.DefaultPace()
+	or := func(v, def float64) string {
+		if v <= 0 {
+			v = def
+		}
+		return durationText(v)
+	}
+	text := say("pace-text", or(p.SampleSeconds, d.SampleSeconds), or(p.CleanseSeconds, d.CleanseSeconds), or(p.SetSeconds, d.SetSeconds), max(1, p.AtOnce))
+	if p.HoldMinutes > 0 {
+		text += say("pace-holding", durationText(60*p.HoldMinutes))
+	}
+	return text
 }
 
 func criticalText(aim tasting.Aim, critical, n int) string {

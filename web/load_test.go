@@ -139,6 +139,7 @@ func (b panelBallot) send(c *http.Client, base string) error {
 // acknowledged ballots are sent a second time. None is lost, none counted
 // twice.
 func TestKilledServerLosesNoBallot(t *testing.T) {
+	t.Parallel()
 	if testing.Short() {
 		t.Skip("takes seconds")
 	}

@@ -9,6 +9,8 @@ import (
 	"net/http"
 	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"trivet/fault"
 )
@@ -24,6 +26,7 @@ var pages = template.Must(template.New("").Funcs(template.FuncMap{
 	"share": func(v float64) string { return strconv.FormatFloat(100*v, 'g', 4, 64) + " %" },
 	"num":   func(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) },
 	"in":    newField,
+	"cap":   capital,
 	"field": func(f *fault.Error, name string) *fault.Error {
 		if f != nil && f.Field == name {
 			return f
@@ -163,6 +166,15 @@ func (s *Server) fail(w http.ResponseWriter, r *http.Request, status int, err er
 }
 
 func wantsJSON(r *http.Request) bool { return r.Header.Get("Accept") == "application/json" }
+
+// capital starts a sentence of an error with a capital letter.
+func capital(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	if n == 0 || r == utf8.RuneError {
+		return s
+	}
+	return string(unicode.ToUpper(r)) + s[n:]
+}
 
 // clock writes minutes as h:mm, from 0:00.
 func clock(minutes float64) string {

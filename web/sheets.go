@@ -86,7 +86,7 @@ func (s *Server) showTrays(w http.ResponseWriter, r *http.Request, t *bench.Tast
 		v.Rows = append(v.Rows, row)
 	}
 	p := frameOf(t)
-	p.Title = say("trays-title", t.Title)
+	p.Title, p.Script = say("trays-title", t.Title), "lead.js"
 	s.render(w, r, status, "trays", p, v)
 }
 
