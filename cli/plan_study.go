@@ -289,7 +289,7 @@ func writePlanFigure(plans []*answer.QuestionPlan, s *study.Study, o planOptions
 func powerOf(qp *answer.QuestionPlan) figure.Power {
 	f := figure.Power{Target: 0.8}
 	f.Measure = figure.Measure{Name: "blocks"}
-	curves := []figure.Curve{{Label: "shows a difference, if it is δ"}, {Label: "no difference that matters, if δ/4"}, {Label: "matters, if 1.5 δ"}, {Label: "matters, if 2 δ"}}
+	curves := []figure.Curve{{Label: "shows a difference, if it is δ"}, {Label: "no difference that matters, if δ/4"}, {Label: "matters, if 1.5 δ"}}
 	most := 60
 	for _, n := range qp.Needs {
 		if n.Blocks > 40 {
@@ -298,7 +298,7 @@ func powerOf(qp *answer.QuestionPlan) figure.Power {
 	}
 	for _, p := range qp.Curve(most) {
 		f.X = append(f.X, float64(p.Blocks))
-		for i, v := range []float64{p.Difference, p.Inside, p.Beyond15, p.Beyond2} {
+		for i, v := range []float64{p.Difference, p.Inside, p.Beyond15} {
 			curves[i].Chance = append(curves[i].Chance, math.Min(1, math.Max(0, v)))
 		}
 	}
@@ -406,4 +406,34 @@ func printQuestionPlan(env *Env, s *study.Study, q *answer.QuestionPlan) {
 	for _, n := range q.Notes {
 		env.Printf("%s", wrapped("  ", "· "+n.Text, 78))
 	}
+}
+
+// cannotSettle lists the questions that the planned blocks are unlikely to
+// answer whatever is true, as far as the scatter is known from pilot cooks or
+// published figures.
+func (e *Env) cannotSettle(ctx context.Context, src *source, rec *bench.Record) []string {
+	var out []string
+	for i := range rec.Study.Questions {
+		q := rec.Study.Questions[i]
+		if q.Tasting != nil || kindOf(rec.Study, q.Response) != study.Number {
+			continue
+		}
+		only, copied := *rec, *rec.Study
+		copied.Questions = []study.Question{q}
+		only.Study = &copied
+		spreads, err := spreadOptions{}.spreads(ctx, e, src, &only)
+		if err != nil {
+			e.Tell("question %s: its scatter is not known, so whether %d blocks can answer it was not looked at; \"trivet plan\" takes --sd", q.ID, rec.Study.Blocks.Count)
+			continue
+		}
+		qp, err := answer.PlanQuestion(rec.Study, &q, spreads[q.ID])
+		if err != nil {
+			continue // the document's own check says what is missing
+		}
+		if qp.Settles < answer.DoubtfulChance {
+			out = append(out, fmt.Sprintf("question %s: %d blocks cannot be expected to answer it: whatever is true, the chance of an answer is at most %.0f %% (scatter: %s); see \"trivet plan %s\"",
+				q.ID, qp.Blocks, 100*qp.Settles, qp.Spread.Source, rec.Study.ID))
+		}
+	}
+	return out
 }

@@ -97,12 +97,19 @@ notebook's history. What is changed later is shown beside every answer.`,
 			if err != nil {
 				return err
 			}
-			if doubts := sealDoubts(rec); len(doubts) > 0 && !yes {
-				for _, d := range doubts {
-					env.Tell("%s", d.Text())
+			if !yes {
+				open := []string{}
+				for _, d := range sealDoubts(rec) {
+					open = append(open, d.Text())
 				}
-				return fault.New("seal-doubts", "the plan has %d open points; a seal is set once", len(doubts)).
-					WithFix("mend them, or seal all the same with --yes")
+				open = append(open, env.cannotSettle(ctx, &source{Reader: nb, id: args[0], name: args[0]}, rec)...)
+				if len(open) > 0 {
+					for _, d := range open {
+						env.Tell("%s", d)
+					}
+					return fault.New("seal-doubts", "the plan has %d open points; a seal is set once", len(open)).
+						WithFix("mend them, or seal all the same with --yes")
+				}
 			}
 			seal, err := bench.Seal(ctx, nb, args[0], env.Now())
 			if err != nil {

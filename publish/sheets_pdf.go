@@ -234,7 +234,7 @@ func (p *sheetPDF) order(s *Sheets) {
 		cols = append(cols, column{"Burner", 17})
 	}
 	if s.hasProbe() {
-		cols = append(cols, column{"Probe", 14})
+		cols = append(cols, column{"Probe", 16})
 	}
 	cols = append(cols, column{"Code", 15}, column{"Deviation, in a word", 36})
 	var rows [][]string
