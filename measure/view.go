@@ -44,11 +44,8 @@ type view struct {
 }
 
 func newView(in Input) (*view, error) {
-	v := &view{in: in}
-	if len(in.Traces) > 0 && !in.Cook.ZeroSet {
-		v.notes = append(v.notes, fault.Notef("no-heat-on",
-			"no heat-on mark: times count from the start of the log"))
-	}
+	in, notes := withHeatOn(in)
+	v := &view{in: in, notes: notes}
 	for i := range in.Traces {
 		tr := &in.Traces[i]
 		if err := tr.Validate(); err != nil {
