@@ -39,10 +39,16 @@ func newAssets() (*assets, error) {
 	return a, nil
 }
 
-// themes are the figures' colours for light, dark and paper, and the rules
-// that colour figures.
+// typed is every character the typeface is cut down to: ASCII and what
+// sentences, figures and units use beside. Others fall back to the system.
+const typed = " !\"#$%&'()*+,-./0123456789:;<=>?@ABCDEFGHIJKLMNOPQRSTUVWXYZ[\\]^_`abcdefghijklmnopqrstuvwxyz{|}~" +
+	"\u00a0°±²³·×ÄÅÆÇÉÑÖØÜßàáâäåæçèéêëíîïñóôöøúûüγαβδσχ′–—‘’“”•…−√∞≤≥"
+
+// themes are the typeface, the figures' colours for light, dark and paper,
+// and the rules that colour figures: pages look as the report does.
 func themes() []byte {
 	var b bytes.Buffer
+	b.WriteString(figure.FontFaces(typed))
 	fmt.Fprintf(&b, ":root{%s}\n", figure.Light.Properties())
 	fmt.Fprintf(&b, "@media (prefers-color-scheme:dark){:root{%s}}\n", figure.Dark.Properties())
 	fmt.Fprintf(&b, "@media print{:root{%s}}\n", figure.Print.Properties())

@@ -78,7 +78,7 @@ func newPerson(t *testing.T, browser context.Context, name, base string, width, 
 	ctx, stop := chromedp.NewContext(browser, chromedp.WithNewBrowserContext(), chromedp.WithListener(func(ev any) {
 		switch ev := ev.(type) {
 		case *network.EventRequestWillBeSent:
-			if u := ev.Request.URL; !strings.HasPrefix(u, base+"/") && u != "about:blank" {
+			if u := ev.Request.URL; !strings.HasPrefix(u, base+"/") && !strings.HasPrefix(u, "data:font/") && u != "about:blank" {
 				note("request for %s", u)
 			}
 		case *runtime.EventExceptionThrown:

@@ -3,6 +3,8 @@ package web
 import (
 	"context"
 	"net/url"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -73,6 +75,9 @@ func TestATastingFromTheFirstPageToTheScore(t *testing.T) {
 		}
 		ballot.Set("choice", right[ballot.Get("set")])
 		ballot.Set("sureness", "3")
+		if seat == "P06" {
+			ballot.Set("comment", "tastes of words that go away")
+		}
 		k.has(d.post(link+"/answer", ballot), 200, "All your answers are in")
 		k.has(d.post(link+"/answer", ballot), 200, "All your answers are in") // again: harmless
 		if seat == "P02" {
@@ -131,17 +136,22 @@ func TestATastingFromTheFirstPageToTheScore(t *testing.T) {
 			t.Errorf("the history has %d of %s, want %d", kinds[kind], kind, want)
 		}
 	}
-	// The withdrawn answer is gone from the file, free pages included once
-	// it is copied.
-	rows, err := k.store.Ballots(context.Background(), ta.Study, ta.ID)
+	// A withdrawn answer is gone, from free pages too; the others are there.
+	backup := filepath.Join(t.TempDir(), "backup.trivet")
+	if _, err := k.store.Backup(context.Background(), backup); err != nil {
+		t.Fatal(err)
+	}
+	copied, err := os.ReadFile(backup)
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, r := range rows {
-		if r.Assessor == "P06" && strings.Contains(string(r.Body), `"answer"`) {
-			t.Error("a withdrawn answer is still kept")
-		}
+	if strings.Contains(string(copied), "words that go away") || !strings.Contains(string(copied), `"soft"`) {
+		t.Error("a withdrawn answer is still in the notebook's copy, or a kept one is not")
 	}
+
+	// Withdrawing after closing takes the answer out of the result.
+	k.has(lead.post("/tastings/"+id+"/withdraw", url.Values{"seat": {"P01"}}), 200, "3 of 3", "2 assessors withdrew")
+	k.has(lead.get("/"), 200, "Closed with 3 of 6 ballots")
 }
 
 func setOf(t *bench.Tasting, seat string) string {

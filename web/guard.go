@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"net"
 	"net/http"
 	"runtime/debug"
@@ -16,7 +17,7 @@ import (
 
 // policy allows a page its own style, script and addresses and nothing else.
 const policy = "default-src 'none'; style-src 'self'; script-src 'self'; connect-src 'self'; img-src 'self'; " +
-	"font-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+	"font-src 'self' data:; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 
 // maxForm is the most bytes of a form: a long comment fits many times.
 const maxForm = 256 << 10
@@ -48,19 +49,19 @@ func newGuard(opt Options) *guard {
 // posts refused, headers set, and one line logged without any link.
 func (g *guard) around(s *Server, next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		start := time.Now()
+		start, route := time.Now(), ""
 		rec := &recorder{ResponseWriter: w, status: http.StatusOK}
 		defer func() {
 			if p := recover(); p != nil {
 				if p == http.ErrAbortHandler {
 					panic(p)
 				}
-				g.opt.Log.Error("fault", "route", r.Pattern, "what", p, "stack", string(debug.Stack()))
+				g.opt.Log.Error("fault", "route", route, "what", p, "stack", string(debug.Stack()))
 				if !rec.wrote {
 					s.fail(rec, r, http.StatusInternalServerError, fault.New("internal", "%s", say("internal")).WithFix("%s", say("internal-fix")))
 				}
 			}
-			g.opt.Log.Info("request", "method", r.Method, "route", r.Pattern, "status", rec.status, "bytes", rec.bytes, "ms", float64(time.Since(start).Microseconds())/1000)
+			g.opt.Log.Info("request", "method", r.Method, "route", route, "status", rec.status, "bytes", rec.bytes, "ms", float64(time.Since(start).Microseconds())/1000)
 		}()
 		g.headers(rec, r)
 		if !slices.Contains(g.hosts, hostOf(r.Host)) {
@@ -72,7 +73,21 @@ func (g *guard) around(s *Server, next http.Handler) http.Handler {
 			return
 		}
 		r.Body = http.MaxBytesReader(rec, r.Body, maxForm)
-		next.ServeHTTP(rec, r)
+		next.ServeHTTP(rec, r.WithContext(context.WithValue(r.Context(), routeKey{}, &route)))
+	})
+}
+
+// routeKey finds, in a request's context, where its route is noted for the
+// log. The route is a pattern such as "GET /b/{token}", never an address.
+type routeKey struct{}
+
+// noteRoute notes the pattern that the pages were chosen by.
+func noteRoute(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if route, ok := r.Context().Value(routeKey{}).(*string); ok {
+			defer func() { *route = r.Pattern }()
+		}
+		next.ServeHTTP(w, r)
 	})
 }
 

@@ -144,6 +144,10 @@ func TestInTheNetworkTheLeadSignsIn(t *testing.T) {
 			}
 		}
 	}
+	// The log names routes, signed in or not, and no link.
+	if log := k.log.String(); !strings.Contains(log, `route="GET /b/{token}"`) || !strings.Contains(log, `route="GET /tastings/{id}"`) || strings.Contains(log, seatLink(s, "P01")) || strings.Contains(log, ta.ID) {
+		t.Errorf("the log:\n%s", log)
+	}
 	last := 0
 	for range 25 {
 		last = stranger.post("/login", url.Values{"passphrase": {"wrong"}}).status

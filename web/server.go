@@ -99,7 +99,7 @@ func (s *Server) routes() {
 }
 
 // Handler is the whole app: guards outside, pages inside.
-func (s *Server) Handler() http.Handler { return s.guard.around(s, s.leads.load(s.mux)) }
+func (s *Server) Handler() http.Handler { return s.guard.around(s, s.leads.load(noteRoute(s.mux))) }
 
 // Room is the tasting room behind the pages.
 func (s *Server) Room() *bench.TastingRoom { return s.room }
