@@ -201,7 +201,7 @@ func simulateFile(ctx context.Context, env *Env, o simulateOptions, file string)
 	// A first run tells when things happen, a second follows the moments.
 	first, err := solver.Run(&spec, heat.Options{})
 	if err != nil {
-		return nil, inFile(err, cook.Name)
+		return nil, cook.Locate(err)
 	}
 	if err := s.askMoments(o, first); err != nil {
 		return nil, err
@@ -213,7 +213,7 @@ func simulateFile(ctx context.Context, env *Env, o simulateOptions, file string)
 	spec.Output.SnapshotsS = append(slices.Clone(spec.Output.SnapshotsS), times...)
 	field := heat.NewDoneField(s.model, &spec, times...)
 	if s.res, err = solver.Run(&spec, heat.Options{Observer: field}); err != nil {
-		return nil, inFile(err, cook.Name)
+		return nil, cook.Locate(err)
 	}
 	s.followMoments(field)
 	s.judge()
@@ -222,7 +222,7 @@ func simulateFile(ctx context.Context, env *Env, o simulateOptions, file string)
 		s.samples, err = cook.Sample(ctx, heat.Sampling{N: o.samples, Seed: o.seed, Options: heat.Options{Fast: true}, Progress: progress})
 		done()
 		if err != nil {
-			return nil, err
+			return nil, cook.Locate(err)
 		}
 	}
 	s.notes = append(s.notes, s.res.Notes...)
@@ -233,13 +233,6 @@ func simulateFile(ctx context.Context, env *Env, o simulateOptions, file string)
 		s.notes = append(s.notes, fault.Notef("uncertain-not-sampled", "Uncertain values of the cook file stand at their middle (%d of them); --samples 1000 shows what they do.", len(cook.Uncertain)))
 	}
 	return s, nil
-}
-
-func inFile(err error, file string) error {
-	if f := fault.As(err); f != nil {
-		return f.In(file)
-	}
-	return err
 }
 
 // askMoments turns the words of --at into times.

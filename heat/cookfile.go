@@ -18,7 +18,8 @@ type Cook struct {
 	// Uncertain lists the uncertain values in the order of the file.
 	Uncertain []Uncertain
 
-	doc *cookDoc
+	doc    *cookDoc
+	places map[string]place
 }
 
 // Uncertain is a value that a cook file gives as "A ± B" (normal with mean A
@@ -51,7 +52,7 @@ func (u Uncertain) Central() float64 {
 // Any number may be written as "400 ± 80" or "[300, 500]". The keys are
 // described by [CookSchema].
 func ParseCook(name string, src []byte) (*Cook, error) {
-	r := &cookReader{file: name, anchors: map[string]ast.Node{}, seen: map[ast.Node]int{}}
+	r := &cookReader{file: name, anchors: map[string]ast.Node{}, seen: map[ast.Node]int{}, places: map[string]place{}}
 	body := r.root(src)
 	if body == nil || !r.collect(body, 0) {
 		return nil, r.errs.Err()
@@ -64,14 +65,28 @@ func ParseCook(name string, src []byte) (*Cook, error) {
 	if len(r.errs) > 0 {
 		return nil, r.errs
 	}
-	spec := doc.spec(nil)
-	if err := spec.Check(); err != nil {
-		if e := fault.As(err); e != nil {
-			return nil, e.In(name)
-		}
-		return nil, err
+	c := &Cook{Name: name, Spec: doc.spec(nil), Uncertain: r.uncertain, doc: doc, places: r.places}
+	if err := c.Spec.Check(); err != nil {
+		return nil, c.Locate(err)
 	}
-	return &Cook{Name: name, Spec: spec, Uncertain: r.uncertain, doc: doc}, nil
+	return c, nil
+}
+
+// Locate places an error of running the cook in its file: the name and, where
+// the error tells its field, the line that holds it or the nearest part of
+// the file above it. Other errors are returned as they are.
+func (c *Cook) Locate(err error) error {
+	e := fault.As(err)
+	if e == nil {
+		return err
+	}
+	e = e.In(c.Name)
+	for field := e.Field; field != "" && e.Line == 0; field = field[:max(0, strings.LastIndexAny(field, ".["))] {
+		if at, ok := c.places[field]; ok {
+			return e.At(at.line, at.column)
+		}
+	}
+	return e
 }
 
 // At returns the cook for one draw of the uncertain values, in the order of
@@ -559,7 +574,7 @@ func (r *cookReader) check(d *cookDoc) {
 			}
 		}
 		if core := l.ends[1]; i == 0 && core.set && !l.rest && core.v <= startC {
-			r.fail(l.at, "core-reached", field+".ends_when.core", quantity.Celsius(core.v).String(),
+			r.fail(nil, "core-reached", field+".ends_when.core", quantity.Celsius(core.v).String(),
 				fmt.Sprintf("the core starts at %s, so the leg would end at once", quantity.Celsius(startC)), "write a core temperature above the start")
 		}
 		if l.rim != nil && d.piece.shape == Slab {
@@ -577,7 +592,7 @@ func (r *cookReader) check(d *cookDoc) {
 	}
 	for i, x := range d.output.depths {
 		if x.v > d.piece.thickness.v*(1+1e-9) {
-			r.fail(d.piece.at, "depth-outside", fmt.Sprintf("output.depths[%d]", i), quantity.Metres(x.v).String(),
+			r.fail(nil, "depth-outside", fmt.Sprintf("output.depths[%d]", i), quantity.Metres(x.v).String(),
 				fmt.Sprintf("this depth lies outside the piece, which is %s thick", quantity.Metres(d.piece.thickness.v)), "count depths from the face that starts down")
 		}
 	}
@@ -586,7 +601,7 @@ func (r *cookReader) check(d *cookDoc) {
 		sum += c.v
 	}
 	if d.piece.composition[0].set && (sum < 0.8 || sum > 1.2) {
-		r.fail(d.piece.at, "composition-sum", "piece.composition", fmt.Sprintf("%.0f %%", sum*100), "the shares of the composition do not make a whole",
+		r.fail(nil, "composition-sum", "piece.composition", fmt.Sprintf("%.0f %%", sum*100), "the shares of the composition do not make a whole",
 			"they should sum to about 100 %; small gaps are spread over all")
 	}
 }

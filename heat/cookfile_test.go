@@ -128,9 +128,9 @@ func TestErrorsSayWhereAndWhat(t *testing.T) {
 		{"unknown shape", "shape: slab", "shape: sphere", "unknown-shape", 2, "piece.shape", "slab"},
 		{"two turning rules", "{core_rise: +10 °F}", "{core_rise: +10 °F, every: 1 min}", "cook-form", 12, "legs[0].turn", "every"},
 		{"no end", "    ends_when: {core: 45 °C}\n", "", "missing-key", 9, "legs[0].ends_when", "core"},
-		{"core below the start", "core: 45 °C", "core: 4 °C", "core-reached", 9, "legs[0].ends_when.core", "above"},
+		{"core below the start", "core: 45 °C", "core: 4 °C", "core-reached", 13, "legs[0].ends_when.core", "above"},
 		{"half a turn", "before_end: 2", "before_end: 2.5", "cook-value", 15, "legs[0].also[0].from_turns_before_end", "whole"},
-		{"depth outside", "20 mm]", "50 mm]", "depth-outside", 2, "output.depths[2]", "face"},
+		{"depth outside", "20 mm]", "50 mm]", "depth-outside", 21, "output.depths[2]", "face"},
 		{"frozen start", "start: 5 °C", "start: -18 °C", "out-of-range", 4, "piece.start", "not modelled"},
 		{"moisture neither on nor off", "moisture: on", "moisture: maybe", "on-or-off", 6, "moisture", "on or off"},
 		{"no value", "moisture: on", "moisture:", "cook-value", 6, "moisture", "leave the key out"},
@@ -161,6 +161,27 @@ func TestErrorsSayWhereAndWhat(t *testing.T) {
 				t.Errorf("no column: %v", err)
 			}
 		})
+	}
+}
+
+// What only a run finds out is told with its place in the file too.
+func TestErrorsOfARunAreLocated(t *testing.T) {
+	src := strings.NewReplacer("pan: 200 °C", "pan: 42 °C", "    turn: {core_rise: +10 °F}\n", "",
+		"    also:\n      - {from_turns_before_end: 2, top: {fat: 150 °C, film: 120, cover: 0.9}}\n", "").Replace(chopFile)
+	cook, err := ParseCook("chop.yaml", []byte(src))
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = Simulate(&cook.Spec, Options{})
+	e := fault.As(cook.Locate(err))
+	if e == nil || e.Code != "heat-never-ends" {
+		t.Fatalf("got %v", err)
+	}
+	if e.File != "chop.yaml" || e.Line != 12 || e.Column == 0 || e.Value != "45.0 °C" || !strings.Contains(e.Message, "the core settles at ") {
+		t.Errorf("got %v", e)
+	}
+	if err := errors.New("another"); cook.Locate(err) != err {
+		t.Error("an error of another kind was changed")
 	}
 }
 

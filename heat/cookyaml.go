@@ -35,6 +35,22 @@ type cookReader struct {
 	seen map[ast.Node]int
 	// nested counts the faces being read inside each other.
 	nested int
+	// places tells where each field stands, for what is found out later.
+	places map[string]place
+}
+
+// place is a position in the file, counted from 1.
+type place struct{ line, column int }
+
+func placeOf(n ast.Node) (place, bool) {
+	if n == nil {
+		return place{}, false
+	}
+	t := n.GetToken()
+	if t == nil || t.Position == nil {
+		return place{}, false
+	}
+	return place{t.Position.Line, t.Position.Column}, true
 }
 
 // num is a number of a cook file: exact, or the index (from 1) of an
@@ -123,15 +139,18 @@ func yamlFault(err error) *fault.Error {
 	return e.WithFix("check indentation, brackets and quotes here")
 }
 
+// fail records an error at a node or, where n is nil, where the field stands.
 func (r *cookReader) fail(n ast.Node, code fault.Code, field, value, message, fix string) {
 	e := fault.New(code, "%s", message).In(r.file).On(field, value)
 	if fix != "" {
 		e = e.WithFix("%s", fix)
 	}
+	at, ok := r.places[field]
 	if n != nil {
-		if t := n.GetToken(); t != nil && t.Position != nil {
-			e = e.At(t.Position.Line, t.Position.Column)
-		}
+		at, ok = placeOf(n)
+	}
+	if ok {
+		e = e.At(at.line, at.column)
 	}
 	if len(r.errs) < mostComplain {
 		r.errs = append(r.errs, e)
@@ -241,7 +260,13 @@ func (r *cookReader) object(n ast.Node, field string, known ...string) map[strin
 		return nil
 	}
 	out := make(map[string]ast.Node, len(list))
+	if at, ok := placeOf(first(list)); ok {
+		r.places[field] = at
+	}
 	for _, e := range list {
+		if at, ok := placeOf(e.at); ok {
+			r.places[join(field, e.key)] = at
+		}
 		if !slices.Contains(known, e.key) {
 			r.unknownKey(e, field, known)
 			continue
@@ -253,6 +278,13 @@ func (r *cookReader) object(n ast.Node, field string, known ...string) map[strin
 		out[e.key] = e.value
 	}
 	return out
+}
+
+func first(list []entry) ast.Node {
+	if len(list) == 0 {
+		return nil
+	}
+	return list[0].at
 }
 
 func (r *cookReader) unknownKey(e entry, field string, known []string) {
@@ -279,6 +311,11 @@ func (r *cookReader) list(n ast.Node, field string, lone bool) []ast.Node {
 	if len(s.Values) > mostListed {
 		r.fail(n, "cook-form", field, "", fmt.Sprintf("a list of %d entries is too long; at most %d are read", len(s.Values), mostListed), "")
 		return nil
+	}
+	for i, v := range s.Values {
+		if at, ok := placeOf(v); ok {
+			r.places[fmt.Sprintf("%s[%d]", field, i)] = at
+		}
 	}
 	return s.Values
 }
@@ -452,7 +489,7 @@ func (r *cookReader) inside(n ast.Node, field, text string, v float64, q rule) b
 	if q.why != "" {
 		fix += ": " + q.why
 	}
-	r.fail(n, "out-of-range", field, text, fmt.Sprintf("%s is %s", named(field), word), fix)
+	r.fail(n, "out-of-range", field, text, "this is "+word, fix)
 	return false
 }
 
