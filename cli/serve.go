@@ -17,6 +17,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"trivet/bench"
+	"trivet/bundle"
 	"trivet/fault"
 	"trivet/store"
 	"trivet/web"
@@ -133,10 +134,23 @@ func runServe(ctx context.Context, env *Env, o serveOptions) error {
 	if err != nil {
 		return err
 	}
+	desk, err := web.NewDesk(app, nb, web.DeskOptions{OpenFolder: env.openForImport, Incoming: nb.Path() + ".incoming", Version: Version})
+	if err != nil {
+		return err
+	}
 	if err := env.tellServing(urls, o.lan); err != nil {
 		return err
 	}
-	return serveUntil(ctx, listen, app.Handler(), opt.Log)
+	return serveUntil(ctx, listen, desk.Handler(), opt.Log)
+}
+
+// openForImport opens an unpacked folder that came through a page.
+func (e *Env) openForImport(ctx context.Context, dir string) (bench.Reader, string, bool, error) {
+	src, err := e.openFolder(ctx, dir)
+	if err != nil {
+		return nil, "", false, err
+	}
+	return src, src.id, bundle.IsPackage(dir), nil
 }
 
 // serveUntil serves until the context ends, then lets open requests finish.

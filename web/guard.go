@@ -72,7 +72,7 @@ func (g *guard) around(s *Server, next http.Handler) http.Handler {
 			s.fail(rec, r, http.StatusForbidden, fault.New("cross-site", "%s", say("cross-site")).WithFix("%s", say("cross-site-fix")))
 			return
 		}
-		r.Body = http.MaxBytesReader(rec, r.Body, maxForm)
+		r.Body = http.MaxBytesReader(rec, r.Body, bodyLimit(r))
 		next.ServeHTTP(rec, r.WithContext(context.WithValue(r.Context(), routeKey{}, &route)))
 	})
 }

@@ -1,0 +1,574 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+
+	"trivet/answer"
+	"trivet/bench"
+	"trivet/fault"
+	"trivet/figure"
+	"trivet/measure"
+	"trivet/quantity"
+	"trivet/study"
+	"trivet/trace"
+)
+
+type cookView struct {
+	ID, StudyTitle                string
+	Label, Treatment, Block, Role string
+	Piece, Day                    string
+	VoidWhy                       string
+	Marks                         []markLine
+	Kinds                         []choice
+	Weighings                     []weighingLine
+	Stages                        []choice
+	Deviations                    []string
+	Values                        []valueLine
+	Absent                        []string
+	Hidden                        bool
+	Channels                      []channelLine
+	Logs                          []string
+	Picture                       *pictureView
+	Predicted                     []choice
+	VoidRules                     []choice
+	Notes                         []string
+	History                       []string
+	Saved                         saved
+	Previous, Next                string
+	Fahrenheit                    bool
+	MayVoid                       bool
+}
+
+type markLine struct {
+	ID, Kind, At, Note, Source string
+	AtS                        float64
+}
+
+type weighingLine struct{ Stage, Mass, At, Note string }
+
+type valueLine struct {
+	Name, Value, U, Main string
+}
+
+type channelLine struct {
+	Name, Where, Lowest, Highest, Samples, Every string
+	Gaps                                         int
+}
+
+func (d *Desk) findCook(w http.ResponseWriter, r *http.Request) (*bench.Record, *study.Cook, bool) {
+	rec, err := d.nb.Record(r.Context(), r.PathValue("id"))
+	if err != nil {
+		d.s.fail(w, r, 0, err)
+		return nil, nil, false
+	}
+	for i := range rec.Cooks {
+		if c := &rec.Cooks[i]; c.Label == r.PathValue("cook") || c.ID == r.PathValue("cook") {
+			return rec, c, true
+		}
+	}
+	d.s.fail(w, r, http.StatusNotFound, fault.New("cook-unknown", "%s", say("cook-unknown")).On("cook", r.PathValue("cook")).WithFix("%s", say("cook-unknown-fix")))
+	return nil, nil, false
+}
+
+func (d *Desk) cookPage(w http.ResponseWriter, r *http.Request) {
+	rec, c, ok := d.findCook(w, r)
+	if !ok {
+		return
+	}
+	d.showCook(w, r, http.StatusOK, rec, c, saved{})
+}
+
+func (d *Desk) showCook(w http.ResponseWriter, r *http.Request, status int, rec *bench.Record, c *study.Cook, at saved) {
+	v, err := d.cookView(r, rec, c)
+	if err != nil {
+		d.s.fail(w, r, 0, err)
+		return
+	}
+	v.Saved = at
+	d.render(w, r, status, "cookpage", frame{Title: say("cook-title", c.Label, v.StudyTitle), Invented: rec.Study.Invented, Script: "cook", Sheet: "cook", Study: v.ID, StudyName: v.StudyTitle}, v)
+}
+
+func (d *Desk) cookView(r *http.Request, rec *bench.Record, c *study.Cook) (*cookView, error) {
+	s, u := rec.Study, unitsOf(r)
+	words := answer.Words{Study: s, Fahrenheit: u.Fahrenheit}
+	v := &cookView{ID: s.ID, StudyTitle: s.Title, Label: c.Label, Treatment: words.Treatment(c.Treatment), Block: c.Block, Role: string(c.Role), Piece: c.Piece, Day: c.Day, VoidWhy: c.VoidWhy, Fahrenheit: u.Fahrenheit}
+	i := slices.IndexFunc(rec.Cooks, func(x study.Cook) bool { return x.ID == c.ID })
+	if i > 0 {
+		v.Previous = rec.Cooks[i-1].Label
+	}
+	if i >= 0 && i+1 < len(rec.Cooks) {
+		v.Next = rec.Cooks[i+1].Label
+	}
+	for _, m := range c.Marks {
+		v.Marks = append(v.Marks, markLine{m.ID, strings.ReplaceAll(string(m.Kind), "-", " "), clockOf(m.AtUS), m.Note, m.Source, float64(m.AtUS) / 1e6})
+	}
+	for _, k := range []study.MarkKind{study.Turn, study.FatIn, study.SpooningStart, study.SpooningStop, study.OffHeat, study.Cut, study.Served, study.NoteMark} {
+		v.Kinds = append(v.Kinds, choice{string(k), strings.ReplaceAll(string(k), "-", " ")})
+	}
+	for _, x := range c.Weighings {
+		at := ""
+		if x.HasAt {
+			at = clockOf(x.AtUS)
+		}
+		v.Weighings = append(v.Weighings, weighingLine{strings.ReplaceAll(string(x.Stage), "-", " "), strconv.FormatFloat(x.MassG, 'f', -1, 64) + " g", at, x.Note})
+	}
+	for _, k := range []study.Stage{study.Raw, study.AtPull, study.AfterRest, study.AfterCut, study.Drip} {
+		v.Stages = append(v.Stages, choice{string(k), strings.ReplaceAll(string(k), "-", " ")})
+	}
+	for _, x := range c.Deviations {
+		v.Deviations = append(v.Deviations, sentenceOf(clockOf(x.AtUS)+" "+x.What+"; "+x.Why))
+	}
+	for _, l := range c.Logs {
+		v.Logs = append(v.Logs, l.File)
+	}
+	for _, x := range s.VoidRules {
+		v.VoidRules = append(v.VoidRules, choice{x.ID, x.When})
+	}
+	v.MayVoid = c.Role == study.Planned && len(v.VoidRules) > 0
+	traces, err := d.nb.Traces(r.Context(), s.ID, c.ID)
+	if err != nil {
+		return nil, err
+	}
+	for i := range traces {
+		v.Channels = append(v.Channels, channelOf(&traces[i], u))
+	}
+	piece := pieceOf(s, c.Piece)
+	// A plan that is sealed and not finished keeps its responses out of sight
+	// here as on the study's page: seeing them is a look at the answer.
+	v.Hidden = early(rec) && !looked(rec)
+	if res, err := measure.Cook(measure.Input{Cook: *c, Piece: piece, Traces: traces}); err == nil && !v.Hidden {
+		for _, x := range res.Responses {
+			line := valueLine{Name: words.Response(x.Name), Value: x.Format()}
+			if x.Kind == study.Number {
+				m := measureOf(words.Response(x.Name), x.Unit, u)
+				line.Value, line.U = m.PlusMinus(x.Value, x.StdU), number(x.StdU)
+			}
+			if src, share := x.Dominant(); share > 0 {
+				line.Main = fmt.Sprintf("%s, %.0f %%", src.Name, 100*share)
+			}
+			v.Values = append(v.Values, line)
+		}
+		for _, a := range res.Absent {
+			v.Absent = append(v.Absent, sentenceOf(words.Response(a.Name)+": "+a.Why))
+		}
+		for _, n := range res.Notes {
+			v.Notes = append(v.Notes, sentenceOf(n.Text))
+		}
+		v.Predicted = d.predictedAgainst(rec, c, res, u)
+	}
+	if f, any, err := d.cookFigure(r.Context(), rec, c, u); err == nil && any {
+		if v.Picture, err = d.picture(s.ID, "cook-"+c.Label, f, s.Invented); err != nil {
+			return nil, err
+		}
+	}
+	for _, e := range slices.Backward(rec.Events) {
+		if strings.Contains(e.What, c.Label) {
+			v.History = append(v.History, e.At.Format("2 January 2006 15:04")+": "+sentenceOf(e.What))
+		}
+	}
+	return v, nil
+}
+
+func pieceOf(s *study.Study, label string) study.Piece {
+	for _, p := range s.Pieces {
+		if p.Label == label {
+			return p
+		}
+	}
+	return study.Piece{}
+}
+
+func measureOf(name, unit string, u units) figure.Measure {
+	m := figure.Measure{Name: name, Unit: unit, Degrees: degreesOf(u.Fahrenheit)}
+	switch unit {
+	case "%":
+		m.Kind = figure.Percent
+	case "°C":
+		m.Kind = figure.Temperature
+	case "K":
+		m.Kind = figure.Difference
+	case "s":
+		m.Kind = figure.Duration
+	}
+	return m
+}
+
+// predictedAgainst sets what the treatment's cook file predicts beside what
+// was measured.
+func (d *Desk) predictedAgainst(rec *bench.Record, c *study.Cook, res *measure.Result, u units) []choice {
+	var file string
+	for _, t := range rec.Study.Treatments {
+		if t.ID == c.Treatment {
+			file = t.Cook
+		}
+	}
+	src, ok := rec.CookFiles[file]
+	if !ok {
+		return nil
+	}
+	p, err := predict(file, src, u.Fahrenheit)
+	if err != nil {
+		return nil
+	}
+	sum := p.res.Summary
+	var out []choice
+	add := func(name, unit string, v *float64) {
+		x, ok := res.Get(name)
+		if v == nil || !ok {
+			return
+		}
+		m := measureOf(name, unit, u)
+		out = append(out, choice{strings.ReplaceAll(name, "_", " "), say("predicted-against", m.Text(*v, 1), m.PlusMinus(x.Value, x.StdU))})
+	}
+	add("core_at_pull", "°C", sum.CoreAtPullC)
+	add("core_peak", "°C", sum.CorePeakC)
+	add("carryover", "K", sum.CarryoverK)
+	add("even_share", "%", &sum.EvenSharePct)
+	total := sum.LossPct
+	add("total_loss", "%", &total)
+	return out
+}
+
+// clockOf writes a time from heat on: 6:30, −0:45.
+func clockOf(us int64) string {
+	sign := ""
+	if us < 0 {
+		sign, us = "−", -us
+	}
+	s := (us + 500_000) / 1_000_000
+	if s >= 3600 {
+		return fmt.Sprintf("%s%d:%02d:%02d", sign, s/3600, s/60%60, s%60)
+	}
+	return fmt.Sprintf("%s%d:%02d", sign, s/60, s%60)
+}
+
+func channelOf(t *trace.Trace, u units) channelLine {
+	l := channelLine{Name: t.Channel.ID, Where: string(t.Channel.Place), Samples: strconv.Itoa(t.Len())}
+	if t.Channel.DepthM > 0 {
+		if u.Inch {
+			l.Where += fmt.Sprintf(", %.2f in", t.Channel.DepthM/0.0254)
+		} else {
+			l.Where += fmt.Sprintf(", %.0f mm", 1000*t.Channel.DepthM)
+		}
+	}
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for i := range t.Len() {
+		if x, ok := t.Value(i); ok {
+			lo, hi = math.Min(lo, x), math.Max(hi, x)
+		}
+	}
+	if finite(lo) {
+		if t.Channel.IsTemperature() {
+			l.Lowest, l.Highest = temperature(lo, u.Fahrenheit), temperature(hi, u.Fahrenheit)
+		} else {
+			l.Lowest, l.Highest = fmt.Sprintf("%.1f", lo), fmt.Sprintf("%.1f", hi)
+		}
+	}
+	if p := t.PeriodUS(); p > 0 {
+		l.Every = duration(float64(p) / 1e6)
+		if p < 1e6 {
+			l.Every = fmt.Sprintf("%.2g s", float64(p)/1e6)
+		}
+		l.Gaps = len(t.Gaps(10 * p))
+	}
+	return l
+}
+
+// zeroOf is heat on, on the clock of a trace.
+func zeroOf(t *trace.Trace, c *study.Cook) int64 {
+	switch {
+	case c.ZeroSet:
+		return c.ZeroUS
+	case t.Elapsed || t.Len() == 0:
+		return 0
+	}
+	return t.TimesUS[0]
+}
+
+// cookFigure draws a cook's traces with its marks.
+func (d *Desk) cookFigure(ctx context.Context, rec *bench.Record, c *study.Cook, u units) (figure.Traces, bool, error) {
+	words := answer.Words{Study: rec.Study}
+	f := figure.Traces{Head: figure.Head{Title: c.Label + ": " + words.Treatment(c.Treatment)}, Treatments: []string{words.Treatment(c.Treatment)},
+		Measure: figure.Measure{Name: "temperature", Kind: figure.Temperature, Degrees: degreesOf(u.Fahrenheit)}}
+	traces, err := d.nb.Traces(ctx, rec.Study.ID, c.ID)
+	if err != nil {
+		return f, false, err
+	}
+	for i := range traces {
+		t := &traces[i]
+		if !t.Channel.IsTemperature() || t.Len() == 0 {
+			continue
+		}
+		line := figure.TraceLine{Cook: c.Label, Channel: string(t.Channel.Place)}
+		zero := zeroOf(t, c)
+		for _, p := range t.Envelope(t.TimesUS[0], t.TimesUS[t.Len()-1], 400, 10*t.PeriodUS()) {
+			at := float64(p.US-zero) / 1e6
+			if p.Break {
+				line.AtS, line.Values = append(line.AtS, at), append(line.Values, math.NaN())
+			}
+			line.AtS, line.Values = append(line.AtS, at), append(line.Values, p.V)
+		}
+		f.Lines = append(f.Lines, line)
+	}
+	for _, m := range c.Marks {
+		if m.Kind != study.NoteMark && m.Kind != study.Sync {
+			f.Marks = append(f.Marks, figure.TraceMark{Label: strings.ReplaceAll(string(m.Kind), "-", " "), AtS: float64(m.AtUS) / 1e6})
+		}
+	}
+	return f, len(f.Lines) > 0, nil
+}
+
+// traceData is what the plot of a cook draws. Values are in the person's
+// unit; null is a missing sample.
+type traceData struct {
+	AtS      []float64     `json:"at_s"`
+	Channels []channelData `json:"channels"`
+	Unit     string        `json:"unit"`
+	// Predicted is the core that the treatment's cook file predicts.
+	Predicted *predictedData `json:"predicted,omitempty"`
+}
+
+type channelData struct {
+	Name   string     `json:"name"`
+	Place  string     `json:"place"`
+	Values []*float64 `json:"values"`
+}
+
+type predictedData struct {
+	AtS    []float64 `json:"at_s"`
+	Values []float64 `json:"values"`
+}
+
+// mostPoints is how many times of a cook are sent to a page.
+const mostPoints = 20_000
+
+func (d *Desk) cookTraces(w http.ResponseWriter, r *http.Request) {
+	rec, c, ok := d.findCook(w, r)
+	if !ok {
+		return
+	}
+	traces, err := d.nb.Traces(r.Context(), rec.Study.ID, c.ID)
+	if err != nil {
+		d.s.fail(w, r, 0, err)
+		return
+	}
+	u := unitsOf(r)
+	out := traceData{AtS: []float64{}, Channels: []channelData{}, Unit: "°C"}
+	if u.Fahrenheit {
+		out.Unit = "°F"
+	}
+	shown := func(v float64) float64 {
+		if u.Fahrenheit {
+			v = v*1.8 + 32
+		}
+		return math.Round(v*1000) / 1000
+	}
+	// One axis of times for all channels: every time any of them has.
+	from, to, step := int64(math.MaxInt64), int64(math.MinInt64), int64(math.MaxInt64)
+	for i := range traces {
+		t := &traces[i]
+		if t.Channel.IsTemperature() && t.Len() > 0 {
+			zero := zeroOf(t, c)
+			from, to = min(from, t.TimesUS[0]-zero), max(to, t.TimesUS[t.Len()-1]-zero)
+			if p := t.PeriodUS(); p > 0 {
+				step = min(step, p)
+			}
+		}
+	}
+	if to > from && step < math.MaxInt64 {
+		step = max(step, (to-from)/mostPoints)
+		n := int((to-from)/step) + 1
+		for i := range n {
+			out.AtS = append(out.AtS, float64(from+int64(i)*step)/1e6)
+		}
+		for i := range traces {
+			t := &traces[i]
+			if !t.Channel.IsTemperature() || t.Len() == 0 {
+				continue
+			}
+			v, missing := t.Resample(from+zeroOf(t, c), step, n, 10*max(step, t.PeriodUS()))
+			ch := channelData{Name: t.Channel.ID, Place: string(t.Channel.Place), Values: make([]*float64, n)}
+			for k := range n {
+				if !missing.Has(k) && finite(v[k]) {
+					x := shown(v[k])
+					ch.Values[k] = &x
+				}
+			}
+			out.Channels = append(out.Channels, ch)
+		}
+	}
+	for _, t := range rec.Study.Treatments {
+		src, ok := rec.CookFiles[t.Cook]
+		if t.ID != c.Treatment || !ok {
+			continue
+		}
+		if p, err := predict(t.Cook, src, u.Fahrenheit); err == nil {
+			pd := &predictedData{}
+			for i := range p.res.TimeS {
+				pd.AtS, pd.Values = append(pd.AtS, p.res.TimeS[i]), append(pd.Values, shown(p.res.CoreC[i]))
+			}
+			out.Predicted = pd
+		}
+	}
+	reply(w, http.StatusOK, out)
+}
+
+// saveMark moves, adds or removes a mark. Every change is in the history, and
+// moving a mark back undoes it.
+func (d *Desk) saveMark(w http.ResponseWriter, r *http.Request) {
+	d.changeCook(w, r, "marks", func(rec *bench.Record, c *study.Cook) (string, error) {
+		atUS, err := parseClock(r.FormValue("at"))
+		if err != nil && r.FormValue("do") != "remove" {
+			return "", err
+		}
+		id := r.FormValue("mark")
+		if id == "" {
+			kind := study.MarkKind(r.FormValue("kind"))
+			c.Marks = append(c.Marks, study.Mark{ID: bench.NewID(d.s.opt.Now(), c.Label+" "+string(kind)), Kind: kind, AtUS: atUS, Source: "typed", Note: strings.TrimSpace(r.FormValue("note"))})
+			sortMarks(c)
+			return say("mark-added", string(kind), c.Label, clockOf(atUS)), nil
+		}
+		i := slices.IndexFunc(c.Marks, func(m study.Mark) bool { return m.ID == id })
+		if i < 0 {
+			return "", fault.New("mark-unknown", "%s", say("mark-unknown")).On("mark", id).WithFix("%s", say("mark-unknown-fix"))
+		}
+		was := c.Marks[i]
+		if r.FormValue("do") == "remove" {
+			c.Marks = slices.Delete(c.Marks, i, i+1)
+			return say("mark-removed", string(was.Kind), c.Label, clockOf(was.AtUS)), nil
+		}
+		if text := r.FormValue("was"); text != "" { // somebody else may have moved it
+			if before, err := parseClock(text); err == nil && absUS(before-was.AtUS) > 1_000_000 {
+				return "", fault.New("edited-meanwhile", "%s", say("mark-meanwhile", clockOf(was.AtUS))).On("at", r.FormValue("at")).WithFix("%s", say("mark-meanwhile-fix"))
+			}
+		}
+		if was.Kind == study.HeatOn {
+			return "", fault.New("heat-on-fixed", "%s", say("heat-on-fixed")).On("mark", string(was.Kind)).WithFix("%s", say("heat-on-fixed-fix"))
+		}
+		if was.AtUS == atUS {
+			return "", nil
+		}
+		c.Marks[i].AtUS, c.Marks[i].Source = atUS, "typed"
+		sortMarks(c)
+		return say("mark-moved", string(was.Kind), c.Label, clockOf(was.AtUS), clockOf(atUS)), nil
+	})
+}
+
+func absUS(v int64) int64 {
+	if v < 0 {
+		return -v
+	}
+	return v
+}
+
+func sortMarks(c *study.Cook) {
+	slices.SortStableFunc(c.Marks, func(a, b study.Mark) int {
+		switch {
+		case a.AtUS < b.AtUS:
+			return -1
+		case a.AtUS > b.AtUS:
+			return 1
+		}
+		return 0
+	})
+}
+
+// parseClock reads 6:30, −0:45 or "390 s" as microseconds from heat on.
+func parseClock(text string) (int64, error) {
+	t := strings.TrimSpace(strings.ReplaceAll(text, "−", "-"))
+	sign := int64(1)
+	if rest, ok := strings.CutPrefix(t, "-"); ok {
+		sign, t = -1, rest
+	}
+	dur, err := quantity.ParseDuration(t)
+	if err != nil {
+		if f := fault.As(err); f != nil {
+			return 0, f.On("at", text)
+		}
+		return 0, err
+	}
+	return sign * int64(math.Round(dur.S()*1e6)), nil
+}
+
+func (d *Desk) saveWeighing(w http.ResponseWriter, r *http.Request) {
+	d.changeCook(w, r, "weighings", func(rec *bench.Record, c *study.Cook) (string, error) {
+		m, err := quantity.ParseMass(r.FormValue("mass"))
+		if err != nil {
+			if f := fault.As(err); f != nil {
+				return "", f.On("mass", r.FormValue("mass"))
+			}
+			return "", err
+		}
+		stage := study.Stage(r.FormValue("stage"))
+		x := study.Weighing{ID: bench.NewID(d.s.opt.Now(), c.Label+" "+string(stage)), Stage: stage, MassG: 1000 * m.Kg(), Note: strings.TrimSpace(r.FormValue("note")), ResG: 0.1}
+		if text := strings.TrimSpace(r.FormValue("at")); text != "" {
+			if x.AtUS, err = parseClock(text); err != nil {
+				return "", err
+			}
+			x.HasAt = true
+		}
+		i := slices.IndexFunc(c.Weighings, func(o study.Weighing) bool { return o.Stage == stage && stage != study.DuringCook })
+		if i >= 0 {
+			was := c.Weighings[i].MassG
+			c.Weighings[i] = x
+			return say("weighing-changed", string(stage), c.Label, fmt.Sprintf("%g g", was), fmt.Sprintf("%g g", x.MassG)), nil
+		}
+		c.Weighings = append(c.Weighings, x)
+		return say("weighing-added", string(stage), c.Label, fmt.Sprintf("%g g", x.MassG)), nil
+	})
+}
+
+func (d *Desk) voidCook(w http.ResponseWriter, r *http.Request) {
+	d.changeCook(w, r, "void", func(rec *bench.Record, c *study.Cook) (string, error) {
+		rule, why := r.FormValue("rule"), strings.TrimSpace(r.FormValue("why"))
+		if !slices.ContainsFunc(rec.Study.VoidRules, func(x study.VoidRule) bool { return x.ID == rule }) || why == "" {
+			return "", fault.New("void-why", "%s", say("void-why")).On("why", why).WithFix("%s", say("void-why-fix"))
+		}
+		c.Role, c.VoidRule, c.VoidWhy, c.VoidedAt = study.Void, rule, why, d.s.opt.Now()
+		return say("void-done", c.Label, rule, why), nil
+	})
+}
+
+// changeCook changes a cook and enters it in the history. A script is
+// answered in JSON, a form by the cook's page.
+func (d *Desk) changeCook(w http.ResponseWriter, r *http.Request, form string, change func(*bench.Record, *study.Cook) (string, error)) {
+	defer d.writing(r.PathValue("id"))()
+	rec, c, ok := d.findCook(w, r)
+	if !ok {
+		return
+	}
+	what, err := change(rec, c)
+	if err == nil && what != "" {
+		kind := study.EventChanged
+		if form == "void" {
+			kind = study.EventVoided
+		}
+		err = d.nb.PutCook(r.Context(), rec.Study.ID, *c, study.Event{At: d.s.opt.Now(), Study: rec.Study.ID, Kind: kind, What: what})
+	}
+	if err != nil {
+		f := d.s.publicFault(err)
+		if wantsJSON(r) {
+			reply(w, statusOf(f), map[string]errorBody{"error": bodyOf(f)})
+			return
+		}
+		in := map[string]string{}
+		for key := range r.PostForm {
+			in[key] = r.PostFormValue(key)
+		}
+		if rec, c, ok := d.findCook(w, r); ok {
+			d.showCook(w, r, statusOf(f), rec, c, saved{Error: f, Form: form, In: in})
+		}
+		return
+	}
+	if wantsJSON(r) {
+		reply(w, http.StatusOK, map[string]string{"done": what})
+		return
+	}
+	http.Redirect(w, r, "/studies/"+rec.Study.ID+"/cooks/"+c.Label+"#"+form, http.StatusSeeOther)
+}

@@ -1,0 +1,357 @@
+package web
+
+import (
+	"context"
+	"net/http"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"trivet/answer"
+	"trivet/bench"
+	"trivet/fault"
+	"trivet/study"
+)
+
+// DeskOptions set the desk up.
+type DeskOptions struct {
+	// OpenFolder opens an unpacked package or plain folder for reading, and
+	// tells the study in it and whether it is a package.
+	OpenFolder func(ctx context.Context, dir string) (rd bench.Reader, id string, isPackage bool, err error)
+	// Incoming is a folder for logs that were dropped on a page and are not
+	// loaded yet, so that a reload or a restart loses none of them.
+	Incoming string
+	Version  string // of trivet, printed with the findings
+}
+
+// Desk is the part of the app that holds the studies: the list of them, the
+// page of each, its cooks and the logs on their way in. Its Handler serves
+// the tasting room as well.
+type Desk struct {
+	s   *Server
+	nb  bench.Notebook
+	opt DeskOptions
+	mux *http.ServeMux
+	ui  *ui
+
+	mu     sync.Mutex
+	writes map[string]*sync.Mutex // one edit of a study at a time
+	kept   map[string]keptAnswer
+}
+
+// NewDesk makes the desk of a notebook on a server.
+func NewDesk(s *Server, nb bench.Notebook, opt DeskOptions) (*Desk, error) {
+	u, err := newUI()
+	if err != nil {
+		return nil, err
+	}
+	d := &Desk{s: s, nb: nb, opt: opt, mux: http.NewServeMux(), ui: u, writes: map[string]*sync.Mutex{}, kept: map[string]keptAnswer{}}
+	d.routes()
+	return d, nil
+}
+
+func (d *Desk) routes() {
+	lead := func(pattern string, h http.HandlerFunc) { d.mux.Handle(pattern, d.s.leads.only(h)) }
+	d.mux.Handle("GET /ui/{name}", d.ui)
+	d.mux.Handle("/", d.s.mux)
+	lead("GET /{$}", d.deskPage)
+	lead("GET /tastings", d.s.desk)
+	lead("POST /units", d.setUnits)
+	lead("POST /studies", d.newStudy)
+	lead("POST /import", d.importStudy)
+	lead("GET /trash", d.trashPage)
+	lead("GET /studies/{id}", d.studyPage)
+	lead("POST /studies/{id}/trash", d.trashStudy)
+	lead("POST /studies/{id}/restore", d.restoreStudy)
+	lead("POST /studies/{id}/edit", d.edit)
+	lead("GET /studies/{id}/text", d.textPage)
+	lead("POST /studies/{id}/text", d.saveText)
+	lead("POST /studies/{id}/questions", d.addQuestion)
+	lead("POST /studies/{id}/treatments", d.addTreatment)
+	lead("POST /studies/{id}/order", d.drawOrder)
+	lead("POST /studies/{id}/seal", d.seal)
+	lead("POST /studies/{id}/look", d.look)
+	lead("GET /studies/{id}/power", d.powerPart)
+	lead("GET /studies/{id}/margin", d.marginPart)
+	lead("GET /studies/{id}/figures/{figure}", d.figureFile)
+	lead("GET /studies/{id}/treatments/{treatment}", d.treatmentPage)
+	lead("POST /studies/{id}/treatments/{treatment}", d.saveTreatment)
+	lead("POST /studies/{id}/treatments/{treatment}/predict", d.predictPart)
+	lead("GET /studies/{id}/cooks/{cook}", d.cookPage)
+	lead("GET /studies/{id}/cooks/{cook}/traces", d.cookTraces)
+	lead("POST /studies/{id}/cooks/{cook}/marks", d.saveMark)
+	lead("POST /studies/{id}/cooks/{cook}/weighings", d.saveWeighing)
+	lead("POST /studies/{id}/cooks/{cook}/void", d.voidCook)
+	lead("GET /studies/{id}/load", d.loadPage)
+	lead("POST /studies/{id}/load", d.stageLogs)
+	lead("POST /studies/{id}/load/{log}", d.loadStaged)
+}
+
+// Handler is the whole app with the desk: guards outside, pages inside.
+func (d *Desk) Handler() http.Handler { return d.s.guard.around(d.s, d.s.leads.load(d.mux)) }
+
+// writing lets one change of a study through at a time, so that what an edit
+// was checked against is what it replaces.
+func (d *Desk) writing(id string) func() {
+	d.mu.Lock()
+	m := d.writes[id]
+	if m == nil {
+		m = &sync.Mutex{}
+		d.writes[id] = m
+	}
+	d.mu.Unlock()
+	m.Lock()
+	return m.Unlock
+}
+
+// deskLine is a study in the list.
+type deskLine struct {
+	ID, Title, State string
+	Invented         bool
+	Updated          string
+}
+
+type deskList struct {
+	Lines    []deskLine
+	Query    string
+	InTrash  int
+	Trash    bool // this is the trash
+	Title    string
+	Error    *fault.Error
+	Import   *fault.Error
+	Built    bool
+	Any      bool
+	Tastings int
+}
+
+func (d *Desk) deskPage(w http.ResponseWriter, r *http.Request) {
+	d.showDesk(w, r, http.StatusOK, deskList{Query: strings.TrimSpace(r.FormValue("q"))})
+}
+
+func (d *Desk) trashPage(w http.ResponseWriter, r *http.Request) {
+	d.showDesk(w, r, http.StatusOK, deskList{Trash: true})
+}
+
+func (d *Desk) showDesk(w http.ResponseWriter, r *http.Request, status int, v deskList) {
+	all, err := d.nb.Studies(r.Context())
+	if err != nil {
+		d.s.fail(w, r, 0, err)
+		return
+	}
+	v.Built, v.Tastings = d.ui.built(), len(d.s.room.Tastings())
+	for _, x := range all {
+		if x.Trashed {
+			v.InTrash++
+		}
+		v.Any = v.Any || !x.Trashed
+		if x.Trashed != v.Trash || !matches(v.Query, x.Title, x.ID) {
+			continue
+		}
+		rec, err := d.nb.Record(r.Context(), x.ID)
+		if err != nil {
+			d.s.fail(w, r, 0, err)
+			return
+		}
+		got, err := d.answered(r.Context(), rec, false)
+		if err != nil { // the study's own page says what is wrong
+			d.s.opt.Log.Warn("answer", "study", x.ID, "what", err)
+			got = nil
+		}
+		v.Lines = append(v.Lines, deskLine{ID: x.ID, Title: x.Title, State: stateSentence(rec, got), Invented: rec.Study.Invented, Updated: x.Updated.Format("2 January 2006")})
+	}
+	title := say("studies")
+	if v.Trash {
+		title = say("trash")
+	}
+	d.render(w, r, status, "deskpage", frame{Title: title}, v)
+}
+
+// matches finds every word of a query in a title or id, whatever the capitals.
+func matches(query string, in ...string) bool {
+	text := strings.ToLower(strings.Join(in, " "))
+	for _, word := range strings.Fields(strings.ToLower(query)) {
+		if !strings.Contains(text, word) {
+			return false
+		}
+	}
+	return true
+}
+
+// completeBlocks counts the blocks in which every treatment has a cook that
+// counts.
+func completeBlocks(rec *bench.Record) int {
+	have := map[string]map[string]bool{}
+	for _, c := range rec.Cooks {
+		if c.Role == study.Pilot || c.Role == study.Void {
+			continue
+		}
+		if have[c.Block] == nil {
+			have[c.Block] = map[string]bool{}
+		}
+		have[c.Block][c.Treatment] = true
+	}
+	n := 0
+	for _, t := range have {
+		if len(t) >= len(rec.Study.Treatments) {
+			n++
+		}
+	}
+	return n
+}
+
+// stateSentence says how far a study is.
+func stateSentence(rec *bench.Record, got *bench.Answered) string {
+	s := rec.Study
+	var parts []string
+	done := completeBlocks(rec)
+	switch {
+	case len(rec.Cooks) == 0 && rec.Seal == nil:
+		open := 0
+		for _, f := range study.Check(s, rec.CookFiles) {
+			if f.Severity != study.Doubt {
+				open++
+			}
+		}
+		if open > 0 {
+			return say("state-planning", count(open, "point", "points"))
+		}
+		return say("state-unsealed")
+	case len(rec.Cooks) == 0:
+		return say("state-sealed", count(s.Blocks.Count, "block", "blocks"))
+	case s.Blocks.Count > 0:
+		parts = append(parts, say("state-blocks", done, s.Blocks.Count))
+	default:
+		parts = append(parts, count(done, "block", "blocks")+" "+say("state-cooked"))
+	}
+	if got == nil {
+		parts = append(parts, say("state-unseen"))
+	} else {
+		for _, f := range got.Answer.Findings {
+			parts = append(parts, findingWords(f))
+		}
+	}
+	return answer.Capital(strings.Join(parts, "; ")) + "."
+}
+
+// findingWords is a finding as part of a sentence: "juicier: not settled,
+// about 3 more".
+func findingWords(f *answer.Finding) string {
+	text := f.Question + ": " + f.Printed
+	if f.Evidence != nil && f.Evidence.More != nil && f.Verdict != nil && *f.Verdict == answer.Unsettled {
+		m := f.Evidence.More
+		switch {
+		case m.To > m.From:
+			text += ", " + say("state-more-range", m.From, m.To)
+		case m.From > 0:
+			text += ", " + say("state-more", m.From)
+		}
+	}
+	return text
+}
+
+func (d *Desk) newStudy(w http.ResponseWriter, r *http.Request) {
+	title := strings.TrimSpace(r.FormValue("title"))
+	problem := func(err error) {
+		f := d.s.publicFault(err)
+		d.showDesk(w, r, statusOf(f), deskList{Title: title, Error: f})
+	}
+	if title == "" {
+		problem(fault.New("title-missing", "%s", say("title-missing")).On("title", "").WithFix("%s", say("title-missing-fix")))
+		return
+	}
+	st, err := bench.Create(r.Context(), d.nb, title, d.s.opt.Now())
+	if err != nil {
+		problem(err)
+		return
+	}
+	http.Redirect(w, r, "/studies/"+st.ID, http.StatusSeeOther)
+}
+
+func (d *Desk) trashStudy(w http.ResponseWriter, r *http.Request) {
+	id := r.PathValue("id")
+	defer d.writing(id)()
+	if err := bench.Trash(r.Context(), d.nb, id, d.s.opt.Now()); err != nil {
+		d.s.fail(w, r, 0, err)
+		return
+	}
+	http.Redirect(w, r, "/trash", http.StatusSeeOther)
+}
+
+func (d *Desk) restoreStudy(w http.ResponseWriter, r *http.Request) {
+	id := r.PathValue("id")
+	defer d.writing(id)()
+	if err := bench.Restore(r.Context(), d.nb, id, d.s.opt.Now()); err != nil {
+		d.s.fail(w, r, 0, err)
+		return
+	}
+	http.Redirect(w, r, "/studies/"+id, http.StatusSeeOther)
+}
+
+// keptAnswer is the answer of a study as it was at one change.
+type keptAnswer struct {
+	updated time.Time
+	got     *bench.Answered
+}
+
+// early tells whether looking at the answer now is a look before the planned
+// number, which enters the history.
+func early(rec *bench.Record) bool {
+	n := len(rec.Blocks())
+	return rec.Seal != nil && n > 0 && n < rec.Study.Blocks.Count
+}
+
+// looked tells whether the last thing that happened to a study was a look at
+// its answer: nothing new can be learned by looking again.
+func looked(rec *bench.Record) bool {
+	return len(rec.Events) > 0 && rec.Events[len(rec.Events)-1].Kind == study.EventLooked
+}
+
+// onlyReads hides that a notebook can be written, so that showing an answer
+// again is no second look.
+type onlyReads struct{ bench.Reader }
+
+// answered answers a study, from what is kept where nothing has changed. Of a
+// sealed study that is not finished it returns nil unless somebody asks to
+// look, or has looked since the last change.
+func (d *Desk) answered(ctx context.Context, rec *bench.Record, look bool) (*bench.Answered, error) {
+	id := rec.Study.ID
+	d.mu.Lock()
+	k, ok := d.kept[id]
+	d.mu.Unlock()
+	if ok && k.updated.Equal(rec.Updated) {
+		return k.got, nil
+	}
+	if len(rec.Cooks) == 0 && !slices.ContainsFunc(rec.Study.Questions, func(q study.Question) bool { return q.Tasting != nil }) {
+		return nil, nil
+	}
+	var rd bench.Reader = d.nb
+	if early(rec) && !look {
+		if !looked(rec) {
+			return nil, nil
+		}
+		rd = onlyReads{d.nb}
+	}
+	got, err := bench.Answer(ctx, rd, id, bench.AnswerOptions{Now: d.s.opt.Now()})
+	if err != nil {
+		return nil, err
+	}
+	updated := got.Record.Updated
+	if early(rec) && look { // the look itself changed the study
+		after, err := d.nb.Record(ctx, id)
+		if err != nil {
+			return nil, err
+		}
+		if len(after.Events) != len(got.Record.Events)+1 {
+			return got, nil
+		}
+		updated, got.Record = after.Updated, after
+	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if len(d.kept) > 64 {
+		clear(d.kept)
+	}
+	d.kept[id] = keptAnswer{updated, got}
+	return got, nil
+}

@@ -1,0 +1,414 @@
+package web
+
+import (
+	"encoding/hex"
+	"fmt"
+	"io"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+
+	"trivet/bench"
+	"trivet/design"
+	"trivet/fault"
+	"trivet/study"
+)
+
+// fieldValue is a field of the study document as a form shows it. What a
+// form was filled with is sent back beside what was typed, so that a save can
+// tell whether somebody else changed that very field meanwhile.
+func fieldValue(s *study.Study, path string) (string, bool) {
+	group, rest, _ := strings.Cut(path, ".")
+	switch group {
+	case "study":
+		return s.Title, rest == ""
+	case "claim":
+		v, ok := map[string]string{"says": s.Claim.Says, "scope": s.Claim.Scope, "fair": s.Claim.Fair, "against": s.Claim.Against}[rest]
+		return v, ok
+	case "blocks":
+		v, ok := map[string]string{"what": s.Blocks.What, "count": someCount(s.Blocks.Count), "pieces": someCount(s.Blocks.Pieces), "spares": strconv.Itoa(s.Blocks.Spares)}[rest]
+		return v, ok
+	case "risk":
+		v, ok := map[string]string{"alpha": number(s.Risk.Alpha), "power": number(s.Risk.Power), "mode": s.Risk.Mode}[rest]
+		return v, ok
+	case "foods":
+		v, ok := map[string]string{"animal": s.Foods.Animal, "form": s.Foods.Form, "fat": s.Foods.Fat, "eaten": yesNo(s.Foods.Eaten)}[rest]
+		return v, ok
+	case "controlled":
+		for _, c := range s.Controlled {
+			if c.Name == rest {
+				return c.Text, true
+			}
+		}
+		return "", slices.Contains([]string{"thickness", "start", "pan", "mass"}, rest)
+	}
+	if id, rest, ok := entryOf(path, "questions"); ok {
+		for _, q := range s.Questions {
+			if q.ID == id {
+				return questionValue(q, rest)
+			}
+		}
+	}
+	if id, rest, ok := entryOf(path, "treatments"); ok {
+		for _, t := range s.Treatments {
+			if t.ID == id {
+				v, ok := map[string]string{"name": t.Name, "cook": t.Cook}[rest]
+				return v, ok
+			}
+		}
+	}
+	return "", false
+}
+
+func questionValue(q study.Question, field string) (string, bool) {
+	switch field {
+	case "ask":
+		return q.Ask, true
+	case "response":
+		return q.Response, true
+	case "claim":
+		return string(q.Claim), true
+	case "margin":
+		return q.Margin.Text, true
+	case "compare.treatment":
+		return q.Compare.Treatment, true
+	case "compare.against":
+		return q.Compare.Against, true
+	}
+	if t := q.Tasting; t != nil {
+		switch field {
+		case "tasting.method":
+			return t.Method, true
+		case "tasting.discriminators":
+			return percentText(t.Discriminators), true
+		case "tasting.alpha":
+			return number(t.Alpha), true
+		case "tasting.beta":
+			return number(t.Beta), true
+		}
+	}
+	return "", false
+}
+
+// entryOf takes "questions[loss].margin" apart.
+func entryOf(path, list string) (id, rest string, ok bool) {
+	after, ok := strings.CutPrefix(path, list+"[")
+	if !ok {
+		return "", "", false
+	}
+	id, rest, ok = strings.Cut(after, "].")
+	return id, rest, ok
+}
+
+func someCount(n int) string {
+	if n == 0 {
+		return ""
+	}
+	return strconv.Itoa(n)
+}
+
+func yesNo(v bool) string {
+	if v {
+		return "yes"
+	}
+	return "no"
+}
+
+// typedValue is what a form's text becomes in the document.
+func typedValue(path, text string) any {
+	text = strings.TrimSpace(text)
+	switch {
+	case text == "":
+		return nil
+	case strings.HasPrefix(path, "blocks.") && path != "blocks.what":
+		if n, err := strconv.Atoi(text); err == nil {
+			return n
+		}
+	case path == "risk.alpha" || path == "risk.power" || strings.HasSuffix(path, "tasting.alpha") || strings.HasSuffix(path, "tasting.beta"):
+		if v, err := strconv.ParseFloat(text, 64); err == nil {
+			return v
+		}
+	case path == "foods.eaten":
+		return text == "yes"
+	}
+	return text
+}
+
+// edit saves the fields of one form of the study page.
+func (d *Desk) edit(w http.ResponseWriter, r *http.Request) {
+	id := r.PathValue("id")
+	defer d.writing(id)()
+	rec, err := d.nb.Record(r.Context(), id)
+	if err != nil {
+		d.s.fail(w, r, 0, err)
+		return
+	}
+	if err := r.ParseForm(); err != nil {
+		d.s.fail(w, r, 0, fault.New("form-bad", "%s", say("form-bad")).Wrap(err))
+		return
+	}
+	in := map[string]string{}
+	form := r.PostFormValue("form")
+	doc, err := study.ReadDocument("study.yaml", rec.Document)
+	if err != nil {
+		d.s.fail(w, r, 0, err)
+		return
+	}
+	var paths []string
+	for key := range r.PostForm {
+		if p, ok := strings.CutPrefix(key, "set:"); ok {
+			in[p] = r.PostFormValue(key)
+			paths = append(paths, p)
+		}
+	}
+	slices.Sort(paths)
+	again := func(err error, theirs, yours string) {
+		f := d.s.publicFault(err)
+		d.showStudy(w, r, statusOf(f), saved{Error: f, Form: form, In: in, Theirs: theirs, Yours: yours})
+	}
+	for _, p := range paths {
+		current, ok := fieldValue(rec.Study, p)
+		was := r.PostFormValue("was:" + p)
+		if !ok {
+			again(fault.New("field-unknown", "%s", say("field-unknown")).On(p, in[p]).WithFix("%s", say("field-unknown-fix")), "", "")
+			return
+		}
+		if same(in[p], was) || same(in[p], current) {
+			continue
+		}
+		if !same(was, current) && r.PostFormValue("over") != p {
+			again(fault.New("edited-meanwhile", "%s", say("edited-meanwhile")).On(p, in[p]).WithFix("%s", say("edited-meanwhile-fix")), current, in[p])
+			return
+		}
+		if p == "study" && !hasKey(rec.Document, "id") { // a new title keeps the study's id
+			if err := doc.Set("id", rec.Study.ID); err != nil {
+				again(err, "", "")
+				return
+			}
+		}
+		if err := doc.Set(p, typedValue(p, in[p])); err != nil {
+			again(err, "", "")
+			return
+		}
+	}
+	if _, err := bench.Edit(r.Context(), d.nb, rec, doc.Bytes(), rec.CookFiles, d.s.opt.Now()); err != nil {
+		again(err, "", "")
+		return
+	}
+	http.Redirect(w, r, "/studies/"+id+"#"+anchorOf(form), http.StatusSeeOther)
+}
+
+func same(a, b string) bool {
+	return strings.Join(strings.Fields(a), " ") == strings.Join(strings.Fields(b), " ")
+}
+
+func hasKey(doc []byte, key string) bool {
+	for line := range strings.Lines(string(doc)) {
+		if strings.HasPrefix(line, key+":") {
+			return true
+		}
+	}
+	return false
+}
+
+// anchorOf keeps the part of a redirect after "#" to plain letters.
+func anchorOf(form string) string {
+	return strings.Map(func(c rune) rune {
+		if c == '-' || c == '_' || c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' || c >= '0' && c <= '9' {
+			return c
+		}
+		return -1
+	}, form)
+}
+
+// change edits a study's document by code and saves it.
+func (d *Desk) change(w http.ResponseWriter, r *http.Request, form, anchor string, edit func(rec *bench.Record, doc *study.Document) error) {
+	id := r.PathValue("id")
+	defer d.writing(id)()
+	rec, err := d.nb.Record(r.Context(), id)
+	if err != nil {
+		d.s.fail(w, r, 0, err)
+		return
+	}
+	doc, err := study.ReadDocument("study.yaml", rec.Document)
+	if err == nil {
+		err = edit(rec, doc)
+	}
+	if err == nil {
+		_, err = bench.Edit(r.Context(), d.nb, rec, doc.Bytes(), rec.CookFiles, d.s.opt.Now())
+	}
+	if err != nil {
+		f := d.s.publicFault(err)
+		in := map[string]string{}
+		for key := range r.PostForm {
+			in[key] = r.PostFormValue(key)
+		}
+		d.showStudy(w, r, statusOf(f), saved{Error: f, Form: form, In: in})
+		return
+	}
+	http.Redirect(w, r, "/studies/"+id+"#"+anchor, http.StatusSeeOther)
+}
+
+func (d *Desk) addQuestion(w http.ResponseWriter, r *http.Request) {
+	d.change(w, r, "new-question", "questions", func(rec *bench.Record, doc *study.Document) error {
+		ask := strings.TrimSpace(r.FormValue("ask"))
+		id := strings.TrimSpace(r.FormValue("name"))
+		if id == "" {
+			id = study.NewID(ask)
+		}
+		if ask == "" || id == "" {
+			return fault.New("question-empty", "%s", say("question-empty")).On("ask", ask).WithFix("%s", say("question-empty-fix"))
+		}
+		q := study.Fields{{Key: "id", Value: id}, {Key: "ask", Value: ask}}
+		if r.FormValue("kind") == "tasting" {
+			q = append(q, study.Field{Key: "tasting", Value: study.Fields{{Key: "method", Value: r.FormValue("method")}, {Key: "discriminators", Value: "30 %"}, {Key: "alpha", Value: 0.05}, {Key: "beta", Value: 0.1}}})
+		} else {
+			q = append(q, study.Field{Key: "response", Value: r.FormValue("response")}, study.Field{Key: "claim", Value: r.FormValue("claim")}, study.Field{Key: "margin", Value: typedValue("margin", r.FormValue("margin"))})
+		}
+		return doc.Append("questions", q)
+	})
+}
+
+func (d *Desk) addTreatment(w http.ResponseWriter, r *http.Request) {
+	d.change(w, r, "new-treatment", "treatments", func(rec *bench.Record, doc *study.Document) error {
+		name := strings.TrimSpace(r.FormValue("name"))
+		id := study.NewID(name)
+		if id == "" {
+			return fault.New("treatment-empty", "%s", say("treatment-empty")).On("name", name).WithFix("%s", say("treatment-empty-fix"))
+		}
+		return doc.Append("treatments", study.Fields{{Key: "id", Value: id}, {Key: "name", Value: name}, {Key: "set", Value: study.Fields{{Key: "method", Value: name}}}})
+	})
+}
+
+// drawOrder deals pieces to treatments at random, and writes the order and
+// the seed into the plan.
+func (d *Desk) drawOrder(w http.ResponseWriter, r *http.Request) {
+	d.change(w, r, "order", "order", func(rec *bench.Record, doc *study.Document) error {
+		s := rec.Study
+		var b [16]byte
+		if _, err := io.ReadFull(d.s.opt.Random, b[:]); err != nil {
+			return err
+		}
+		q := design.Request{Kind: design.CompleteBlocks, Blocks: s.Blocks.Count, Pieces: s.Blocks.Pieces, Seed: hex.EncodeToString(b[:]), NoThreeAlike: len(s.Treatments) > 2}
+		if len(s.Treatments) == 2 {
+			q.Kind = design.Pairs
+		}
+		for _, t := range s.Treatments {
+			q.Treatments = append(q.Treatments, t.ID)
+		}
+		if s.Blocks.Count < 1 {
+			return fault.New("blocks-none", "%s", say("blocks-none")).On("blocks.count", "").WithFix("%s", say("blocks-none-fix"))
+		}
+		for i := range s.Blocks.Count {
+			name := fmt.Sprintf("L%02d", i+1)
+			q.BlockNames = append(q.BlockNames, name)
+			var pieces []string
+			for k := range max(s.Blocks.Pieces, len(s.Treatments)) {
+				pieces = append(pieces, name+"-"+string(rune('a'+k%26)))
+			}
+			q.PieceNames = append(q.PieceNames, pieces)
+		}
+		plan, err := design.Make(q)
+		if err != nil {
+			return err
+		}
+		var order []any
+		for _, x := range plan.Slots {
+			order = append(order, study.Fields{{Key: "order", Value: x.Order}, {Key: "block", Value: x.Block}, {Key: "piece", Value: x.Piece}, {Key: "treatment", Value: x.Treatment}, {Key: "code", Value: x.Code}})
+		}
+		return doc.Set("design", study.Fields{{Key: "kind", Value: string(plan.Kind)}, {Key: "seed", Value: plan.Seed}, {Key: "run_order", Value: order}})
+	})
+}
+
+func (d *Desk) seal(w http.ResponseWriter, r *http.Request) {
+	id := r.PathValue("id")
+	defer d.writing(id)()
+	again := func(err error) {
+		f := d.s.publicFault(err)
+		d.showStudy(w, r, statusOf(f), saved{Error: f, Form: "seal"})
+	}
+	rec, err := d.nb.Record(r.Context(), id)
+	if err != nil {
+		d.s.fail(w, r, 0, err)
+		return
+	}
+	open := 0
+	for _, f := range study.Check(rec.Study, rec.CookFiles) {
+		if f.Severity != study.Doubt {
+			open++
+		}
+	}
+	if r.PostFormValue("sure") != "yes" {
+		again(fault.New("seal-sure", "%s", say("seal-unsure")).On("sure", "").WithFix("%s", say("seal-unsure-fix")))
+		return
+	}
+	if open > 0 && r.PostFormValue("open") != "yes" {
+		again(fault.New("seal-doubts", "%s", say("seal-open", count(open, "point", "points"))).On("open", "").WithFix("%s", say("seal-open-fix")))
+		return
+	}
+	if _, err := bench.Seal(r.Context(), d.nb, id, d.s.opt.Now()); err != nil {
+		again(err)
+		return
+	}
+	http.Redirect(w, r, "/studies/"+id+"#plan", http.StatusSeeOther)
+}
+
+// look answers a study before its planned number, which enters the history.
+func (d *Desk) look(w http.ResponseWriter, r *http.Request) {
+	rec, err := d.nb.Record(r.Context(), r.PathValue("id"))
+	if err == nil {
+		_, err = d.answered(r.Context(), rec, true)
+	}
+	if err != nil {
+		d.s.fail(w, r, 0, err)
+		return
+	}
+	http.Redirect(w, r, "/studies/"+rec.Study.ID+"#findings", http.StatusSeeOther)
+}
+
+type textView struct {
+	ID, Title, Text, Base string
+	Error                 *fault.Error
+	More                  []string
+	Theirs                string
+}
+
+func (d *Desk) textPage(w http.ResponseWriter, r *http.Request) {
+	rec, err := d.nb.Record(r.Context(), r.PathValue("id"))
+	if err != nil {
+		d.s.fail(w, r, 0, err)
+		return
+	}
+	d.showText(w, r, http.StatusOK, rec, textView{Text: string(rec.Document), Base: bench.HashOf(rec.Document)})
+}
+
+func (d *Desk) showText(w http.ResponseWriter, r *http.Request, status int, rec *bench.Record, v textView) {
+	v.ID, v.Title = rec.Study.ID, rec.Study.Title
+	d.render(w, r, status, "textpage", frame{Title: say("text-title", v.Title), Invented: rec.Study.Invented, Study: v.ID, StudyName: v.Title, Script: "study"}, v)
+}
+
+func (d *Desk) saveText(w http.ResponseWriter, r *http.Request) {
+	id := r.PathValue("id")
+	defer d.writing(id)()
+	rec, err := d.nb.Record(r.Context(), id)
+	if err != nil {
+		d.s.fail(w, r, 0, err)
+		return
+	}
+	text := strings.ReplaceAll(r.PostFormValue("text"), "\r\n", "\n")
+	v := textView{Text: text, Base: r.PostFormValue("base")}
+	if v.Base != bench.HashOf(rec.Document) {
+		v.Error = fault.New("edited-meanwhile", "%s", say("text-meanwhile")).WithFix("%s", say("text-meanwhile-fix"))
+		v.Theirs, v.Base = string(rec.Document), bench.HashOf(rec.Document)
+		d.showText(w, r, http.StatusConflict, rec, v)
+		return
+	}
+	if _, err := bench.Edit(r.Context(), d.nb, rec, []byte(text), rec.CookFiles, d.s.opt.Now()); err != nil {
+		v.Error = d.s.publicFault(err)
+		v.More = allFaults(err)
+		d.showText(w, r, statusOf(v.Error), rec, v)
+		return
+	}
+	http.Redirect(w, r, "/studies/"+id, http.StatusSeeOther)
+}

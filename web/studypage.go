@@ -1,0 +1,523 @@
+package web
+
+import (
+	"fmt"
+	"html/template"
+	"math"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+
+	"trivet/answer"
+	"trivet/bench"
+	"trivet/fault"
+	"trivet/figure"
+	"trivet/publish"
+	"trivet/safety"
+	"trivet/study"
+	"trivet/tasting"
+)
+
+// field is one field of a form of the study page.
+type field struct {
+	Path, ID, Label, Hint string
+	Value, Was            string
+	Kind                  string // "" a line, "area", "select"
+	Options               []choice
+	Wrong                 *fault.Error
+	Theirs                string // what somebody else saved meanwhile
+	Clash                 bool
+}
+
+type choice struct{ Value, Name string }
+
+// form is a set of fields behind "change".
+type form struct {
+	Study, ID, Summary string
+	Fields             []field
+	Open               bool
+	Error              *fault.Error // one that belongs to no field
+	Sealed             bool         // a change will show beside the seal
+}
+
+type margin struct{ Severity, What, Fix string }
+
+type studyView struct {
+	ID, Title, State string
+	Saved            saved
+	Sealed, Trashed  bool
+	Claim            study.Claim
+	ClaimForm        form
+	Marginalia       map[string][]margin
+	Questions        []questionView
+	NewQuestion      newQuestionView
+	Treatments       []treatmentView
+	CutFace          *pictureView
+	PlanForm         form
+	Plan             publish.Plan
+	SealedAt         string
+	SealForm         saved
+	OpenPoints       int
+	Power            *powerView
+	Order            []publish.Slot
+	HasOrder         bool
+	CanDraw          bool
+	Cooks            []cookLine
+	CookPictures     []pictureView
+	Tastings         []tastingLine
+	MayLook          bool
+	LookAt           string
+	Findings         []findingView
+	AnswerLine       *pictureView
+	Notes            []fault.Note
+	Cautions         []safety.Caution
+	History          []publish.Event
+	Invented         bool
+	Problem          *fault.Error
+}
+
+type questionView struct {
+	ID, Ask  string
+	Sentence string
+	Meaning  []string
+	Form     form
+	Tasting  bool
+	Margin   string
+	Response string
+}
+
+type newQuestionView struct {
+	Responses []choice
+	Methods   []choice
+	In        map[string]string
+	Error     *fault.Error
+	Open      bool
+}
+
+type treatmentView struct {
+	ID, Name string
+	Control  bool
+	Cook     string
+	Set      []choice
+	Says     []string
+	Error    *fault.Error
+}
+
+type cookLine struct {
+	Label, Block, Treatment, Role, Day string
+	Order                              int
+	Values                             []string
+	Empty                              bool
+}
+
+type tastingLine struct {
+	Question, Ask, Says, Link, LinkText string
+}
+
+type findingView struct {
+	publish.Question
+	Pictures []pictureView
+	Known    knownNote
+}
+
+// pictureView is a figure in a page, with its files.
+type pictureView struct {
+	ID, Study    string
+	Wide, Narrow template.HTML
+	Alt          string
+	Table        figure.Table
+	Key          string // path part of its files; empty has none
+}
+
+func (d *Desk) studyPage(w http.ResponseWriter, r *http.Request) {
+	d.showStudy(w, r, http.StatusOK, saved{})
+}
+
+func (d *Desk) showStudy(w http.ResponseWriter, r *http.Request, status int, at saved) {
+	rec, err := d.nb.Record(r.Context(), r.PathValue("id"))
+	if err != nil {
+		d.s.fail(w, r, 0, err)
+		return
+	}
+	v, err := d.studyView(r, rec, at)
+	if err != nil {
+		d.s.fail(w, r, 0, err)
+		return
+	}
+	d.render(w, r, status, "studypage", frame{Title: v.Title, Invented: v.Invented, Script: "study", Study: v.ID, StudyName: v.Title}, v)
+}
+
+func (d *Desk) studyView(r *http.Request, rec *bench.Record, at saved) (*studyView, error) {
+	s := rec.Study
+	v := &studyView{ID: s.ID, Title: s.Title, Saved: at, Sealed: rec.Seal != nil, Trashed: bench.Trashed(rec.Events), Claim: s.Claim, Invented: s.Invented, Marginalia: map[string][]margin{}}
+	for _, f := range study.Check(s, rec.CookFiles) {
+		part := partOf(f.Where)
+		v.Marginalia[part] = append(v.Marginalia[part], margin{string(f.Severity), sentenceOf(f.What), sentenceOf(f.Fix)})
+		if f.Severity != study.Doubt {
+			v.OpenPoints++
+		}
+	}
+	u := unitsOf(r)
+	b := formBuilder{rec, at}
+	v.ClaimForm = b.form("claim", say("change-claim"),
+		b.line("study", say("field-title"), ""), b.area("claim.says", say("field-says"), say("field-says-hint")), b.area("claim.scope", say("field-scope"), say("field-scope-hint")),
+		b.area("claim.fair", say("field-fair"), say("field-fair-hint")), b.area("claim.against", say("field-against"), say("field-against-hint")))
+	words := answer.Words{Study: s, Fahrenheit: u.Fahrenheit}
+	for _, q := range s.Questions {
+		v.Questions = append(v.Questions, d.question(b, words, q))
+	}
+	v.NewQuestion = newQuestionForm(s, at)
+	for _, t := range s.Treatments {
+		v.Treatments = append(v.Treatments, d.treatment(rec, t, u))
+	}
+	v.CutFace = d.cutFaces(rec, u)
+	v.PlanForm = b.form("plan", say("change-plan"),
+		b.line("blocks.what", say("field-blocks-what"), say("field-blocks-what-hint")), b.line("blocks.count", say("field-blocks-count"), say("field-blocks-count-hint")),
+		b.line("blocks.pieces", say("field-blocks-pieces"), ""), b.line("blocks.spares", say("field-blocks-spares"), ""),
+		b.line("controlled.thickness", say("field-thickness"), say("field-tolerance-hint")), b.line("controlled.start", say("field-start"), ""),
+		b.line("risk.alpha", say("field-alpha"), say("field-alpha-hint")), b.line("risk.power", say("field-power"), ""),
+		b.pick("risk.mode", say("field-mode"), say("field-mode-hint"), choice{"fixed", say("mode-fixed")}, choice{"sequential", say("mode-sequential")}),
+		b.pick("foods.animal", say("field-animal"), say("field-animal-hint"), choices("", "beef", "pork", "lamb", "veal", "game", "chicken", "turkey", "duck", "fish", "shellfish", "egg", "none")...),
+		b.pick("foods.form", say("field-form"), "", choices("", "intact", "ground", "tenderised", "injected", "stuffed")...),
+		b.pick("foods.eaten", say("field-eaten"), "", choices("yes", "no")...))
+	v.Power = d.power(rec, powerAsk{})
+	v.HasOrder = len(s.Design.RunOrder) > 0
+	v.CanDraw = rec.Seal == nil && len(s.Treatments) > 1
+	if rec.Seal != nil {
+		v.SealedAt = rec.Seal.At.Format("2 January 2006, 15:04 MST")
+	}
+	d.tastings(v, s)
+
+	got, err := d.answered(r.Context(), rec, false)
+	if err != nil {
+		v.Problem = d.s.publicFault(err)
+	}
+	if err := d.fillAnswer(r, v, rec, got, u); err != nil {
+		return nil, err
+	}
+	v.State = stateSentence(rec, got)
+	for _, e := range slices.Backward(rec.Events) {
+		v.History = append(v.History, publish.Event{At: e.At, What: sentenceOf(e.What)})
+		if len(v.History) == 400 {
+			break
+		}
+	}
+	return v, nil
+}
+
+// fillAnswer fills in what rests on the cooks.
+func (d *Desk) fillAnswer(r *http.Request, v *studyView, rec *bench.Record, got *bench.Answered, u units) error {
+	seen := got != nil
+	if got == nil { // the plan and the cooks can be shown without their answer
+		got = &bench.Answered{Record: rec, Answer: &answer.Answer{Sealed: rec.Seal != nil, Alpha: rec.Study.Risk.Alpha}}
+		got.Answer.Changes, _ = bench.SealChanges(rec)
+	}
+	rep, err := publish.Assemble(r.Context(), d.nb, got, publish.AssembleOptions{Made: d.s.opt.Now(), Fahrenheit: u.Fahrenheit, Version: d.opt.Version, Brief: true})
+	if err != nil {
+		return err
+	}
+	v.Plan, v.Order, v.Cautions = rep.Plan, rep.Plan.Order, rep.Cautions
+	v.MayLook = !seen && early(rec)
+	if v.MayLook {
+		v.LookAt = say("look-at", completeBlocks(rec), rec.Study.Blocks.Count)
+	}
+	d.cookLines(v, rec, seen || !early(rec))
+	if seen {
+		v.Notes = rep.Notes
+		if rep.AnswerLine != nil {
+			p, err := d.picture(v.ID, "answer-line", *rep.AnswerLine, v.Invented)
+			if err == nil {
+				v.AnswerLine = p
+			}
+		}
+		for i, q := range rep.Questions {
+			f := findingView{Question: q, Known: knownFinding(got.Answer.Findings[i])}
+			f.Sentence, f.Printed = sentenceOf(q.Sentence), sentenceOf(q.Printed)
+			for _, x := range q.Exhibits {
+				if p, err := d.picture(v.ID, x.ID, x.Figure, v.Invented); err == nil {
+					f.Pictures = append(f.Pictures, *p)
+				}
+			}
+			if l, ok := leaveOneOut(got.Answer.Findings[i], q); ok {
+				if p, err := d.picture(v.ID, "left-out-"+q.ID, l, v.Invented); err == nil {
+					f.Pictures = append(f.Pictures, *p)
+				}
+			}
+			v.Findings = append(v.Findings, f)
+		}
+		for _, x := range rep.Overview {
+			if p, err := d.picture(v.ID, x.ID, x.Figure, v.Invented); err == nil {
+				v.CookPictures = append(v.CookPictures, *p)
+			}
+		}
+	}
+	return nil
+}
+
+func leaveOneOut(f *answer.Finding, q publish.Question) (figure.LeaveOneOut, bool) {
+	if f.Evidence == nil || len(f.Evidence.LeaveOneOut) < 2 || q.Evidence == nil {
+		return figure.LeaveOneOut{}, false
+	}
+	out := figure.LeaveOneOut{Head: figure.Head{Title: say("left-out-title")}, Measure: q.Evidence.Measure, Estimate: f.Evidence.Estimate,
+		Interval: q.Evidence.Outer, Margin: f.Evidence.MarginValue, Level: q.Evidence.Level}
+	for _, l := range f.Evidence.LeaveOneOut {
+		x := figure.LeftOut{Block: l.Block, Estimate: l.Estimate, Interval: figure.Interval{Lo: l.Wide.Low, Hi: l.Wide.High}}
+		if l.Raw != f.RawVerdict {
+			x.Verdict = l.Raw.Printed()
+		}
+		out.Left = append(out.Left, x)
+	}
+	return out, true
+}
+
+// picture draws a figure for wide and narrow pages.
+func (d *Desk) picture(studyID, key string, f figure.Figure, invented bool) (*pictureView, error) {
+	p := &pictureView{ID: "f-" + anchorOf(key), Study: studyID, Key: key, Alt: f.Alt(), Table: f.Table()}
+	var err error
+	if p.Wide, err = drawn(f, figure.Page, p.ID+"-w", invented); err != nil {
+		return nil, err
+	}
+	p.Narrow, err = drawn(f, figure.Phone, p.ID+"-n", invented)
+	return p, err
+}
+
+func drawn(f figure.Figure, size figure.Size, id string, invented bool) (template.HTML, error) {
+	var sc *figure.Scene
+	var err error
+	if invented {
+		sc, err = figure.InventedScene(f, size, figure.Light)
+	} else {
+		sc, err = f.Scene(size, figure.Light)
+	}
+	if err != nil {
+		return "", err
+	}
+	var b strings.Builder
+	err = sc.WriteSVG(&b, figure.SVGOptions{Inline: true, ID: id})
+	return template.HTML(b.String()), err
+}
+
+// partOf tells which part of the page a path of the document belongs to.
+func partOf(where string) string {
+	switch name, _, _ := strings.Cut(strings.ReplaceAll(where, "[", "."), "."); name {
+	case "claim", "study":
+		return "claim"
+	case "questions", "readings":
+		return "questions"
+	case "treatments":
+		return "treatments"
+	case "pieces", "lots", "cooks":
+		return "cooks"
+	case "tastings":
+		return "tastings"
+	}
+	return "plan"
+}
+
+type formBuilder struct {
+	rec *bench.Record
+	at  saved
+}
+
+func (b formBuilder) form(id, summary string, fields ...field) form {
+	f := form{Study: b.rec.Study.ID, ID: id, Summary: summary, Sealed: b.rec.Seal != nil}
+	mine := b.at.Form == id && b.at.Error != nil
+	f.Open = mine
+	placed := false
+	for _, x := range fields {
+		x.Was, _ = fieldValue(b.rec.Study, x.Path)
+		x.Value, x.ID = x.Was, id+"-"+anchorOf(strings.ReplaceAll(x.Path, ".", "-"))
+		if mine {
+			if typed, ok := b.at.In[x.Path]; ok {
+				x.Value = typed
+			}
+			if belongs(b.at.Error.Field, x.Path) {
+				x.Wrong, placed = b.at.Error, true
+				if b.at.Error.Code == "edited-meanwhile" {
+					x.Clash, x.Theirs = true, b.at.Theirs
+				}
+			}
+		}
+		f.Fields = append(f.Fields, x)
+	}
+	if mine && !placed {
+		f.Error = b.at.Error
+	}
+	return f
+}
+
+// belongs tells whether a fault's field, which may name a list entry by its
+// place rather than its id, is that of a path.
+func belongs(faulty, path string) bool {
+	if faulty == path {
+		return true
+	}
+	_, a, ok1 := strings.Cut(faulty, "].")
+	_, b, ok2 := strings.Cut(path, "].")
+	return ok1 && ok2 && a == b
+}
+
+func (b formBuilder) line(path, label, hint string) field {
+	return field{Path: path, Label: label, Hint: hint}
+}
+
+func (b formBuilder) area(path, label, hint string) field {
+	return field{Path: path, Label: label, Hint: hint, Kind: "area"}
+}
+
+func (b formBuilder) pick(path, label, hint string, options ...choice) field {
+	return field{Path: path, Label: label, Hint: hint, Kind: "select", Options: options}
+}
+
+func choices(all ...string) []choice {
+	var out []choice
+	for _, x := range all {
+		name := x
+		if x == "" {
+			name = say("not-said")
+		}
+		out = append(out, choice{x, name})
+	}
+	return out
+}
+
+func responseChoices(s *study.Study) []choice {
+	var out []choice
+	for _, r := range study.Responses() {
+		id, name := r.ID, strings.ReplaceAll(r.ID, "_", " ")
+		if r.Target {
+			id, name = r.ID+"(60 °C)", name+" (60 °C)"
+		}
+		out = append(out, choice{id, name + " – " + r.What})
+	}
+	for _, x := range s.Readings {
+		out = append(out, choice{x.ID, strings.ReplaceAll(x.ID, "_", " ") + " – " + x.What})
+	}
+	return out
+}
+
+func directions() []choice {
+	return []choice{{"higher", say("direction-higher")}, {"lower", say("direction-lower")}, {"either", say("direction-either")}}
+}
+
+func methodChoices() []choice {
+	var out []choice
+	for _, m := range tasting.Methods() {
+		if _, ok := m.(tasting.ForcedChoice); ok {
+			x := m.Describe()
+			out = append(out, choice{x.Name, x.Title})
+		}
+	}
+	return out
+}
+
+func newQuestionForm(s *study.Study, at saved) newQuestionView {
+	v := newQuestionView{Responses: responseChoices(s), Methods: methodChoices(), In: map[string]string{"claim": "lower"}}
+	if at.Form == "new-question" {
+		v.In, v.Error, v.Open = at.In, at.Error, true
+	}
+	return v
+}
+
+func (d *Desk) question(b formBuilder, words answer.Words, q study.Question) questionView {
+	v := questionView{ID: q.ID, Ask: sentenceOf(q.Ask), Tasting: q.Tasting != nil, Margin: q.Margin.Text, Response: q.Response}
+	at := "questions[" + q.ID + "]."
+	if q.Tasting != nil {
+		v.Sentence = say("question-tasting", methodName(q.Tasting.Method), percentText(q.Tasting.Discriminators), percentText(q.Tasting.Alpha), percentText(1-q.Tasting.Beta))
+		v.Form = b.form("q-"+q.ID, say("change-question"), b.area(at+"ask", say("field-ask"), ""), b.pick(at+"tasting.method", say("field-method"), "", methodChoices()...),
+			b.line(at+"tasting.discriminators", say("field-pd"), say("field-pd-hint")), b.line(at+"tasting.alpha", say("field-alpha"), ""), b.line(at+"tasting.beta", say("field-beta"), ""))
+		return v
+	}
+	m := q.Margin.Text
+	if m == "" {
+		m = say("margin-open")
+	}
+	v.Sentence = say("question-"+string(q.Claim), words.Treatment(q.Compare.Treatment), words.Treatment(q.Compare.Against), words.Response(q.Response), m)
+	v.Meaning = d.marginWords(b.rec, q.Response, q.Margin.Text)
+	hint := say("field-margin-hint")
+	if r, ok := study.LookupResponse(q.Response); ok {
+		hint = say("field-margin-hint-as", r.Margins())
+	}
+	var ts []choice
+	for _, t := range b.rec.Study.Treatments {
+		ts = append(ts, choice{t.ID, words.Treatment(t.ID)})
+	}
+	responses := responseChoices(b.rec.Study)
+	if !slices.ContainsFunc(responses, func(c choice) bool { return c.Value == q.Response }) {
+		responses = append(responses, choice{q.Response, q.Response})
+	}
+	v.Form = b.form("q-"+q.ID, say("change-question"), b.area(at+"ask", say("field-ask"), say("field-ask-hint")), b.pick(at+"response", say("field-response"), say("field-response-hint"), responses...),
+		b.pick(at+"compare.treatment", say("field-treatment"), "", ts...), b.pick(at+"compare.against", say("field-control"), "", ts...),
+		b.pick(at+"claim", say("field-direction"), "", directions()...), b.line(at+"margin", say("field-margin"), hint))
+	return v
+}
+
+func methodName(name string) string {
+	if m, err := tasting.Lookup(name); err == nil {
+		return strings.ToLower(m.Describe().Title[:1]) + m.Describe().Title[1:]
+	}
+	return name
+}
+
+func (d *Desk) tastings(v *studyView, s *study.Study) {
+	for _, q := range s.Questions {
+		if q.Tasting == nil {
+			continue
+		}
+		line := tastingLine{Question: q.ID, Ask: q.Ask, Link: "/tastings/new?study=" + s.ID + "&question=" + q.ID, LinkText: say("tasting-set-up"), Says: say("tasting-none")}
+		for _, t := range d.s.room.Tastings() {
+			if t.Study == s.ID && (t.Question == q.ID || t.Question == "") {
+				line.Link, line.LinkText, line.Says = "/tastings/"+t.ID, say("tasting-open-room"), say("tasting-running")
+				if d.s.room.Closed(t.ID) {
+					line.Says = say("tasting-closed")
+				}
+				break
+			}
+		}
+		for _, t := range s.Tastings {
+			if t.Question == q.ID {
+				line.Says = say("tasting-counts", t.Correct, t.N, methodName(t.Method))
+			}
+		}
+		v.Tastings = append(v.Tastings, line)
+	}
+}
+
+// cookLines fills the table of cooks. The values of a sealed study stay out
+// of sight until they may be looked at.
+func (d *Desk) cookLines(v *studyView, rec *bench.Record, values bool) {
+	words := answer.Words{Study: rec.Study}
+	for _, c := range rec.Cooks {
+		v.Cooks = append(v.Cooks, cookLine{Label: c.Label, Block: c.Block, Treatment: words.Treatment(c.Treatment), Role: string(c.Role), Day: c.Day, Order: c.Order, Empty: len(c.Logs) == 0})
+		if len(v.Cooks) == 400 {
+			break
+		}
+	}
+	_ = values
+}
+
+func count(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return strconv.Itoa(n) + " " + many
+}
+
+func allFaults(err error) []string {
+	var out []string
+	var list fault.List
+	if l, ok := err.(fault.List); ok {
+		list = l
+	}
+	for i, f := range list {
+		if i == 20 {
+			out = append(out, fmt.Sprintf("… %d more", len(list)-20))
+			break
+		}
+		out = append(out, strings.TrimSpace(f.Where()+" "+sentenceOf(f.Message)+" "+sentenceOf(f.Fix)))
+	}
+	return out
+}
+
+func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }

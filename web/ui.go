@@ -1,0 +1,210 @@
+package web
+
+import (
+	"bytes"
+	"embed"
+	"encoding/json"
+	"html/template"
+	"io/fs"
+	"net/http"
+	"strconv"
+	"strings"
+	"time"
+
+	"trivet/fault"
+)
+
+// The scripts are built from ui/src by "make ui" into ui/dist, which holds a
+// note for whoever has not built them. The style sheet needs no building.
+//
+//go:embed all:ui/dist
+var uiDist embed.FS
+
+//go:embed ui/src/desk.css
+var deskCSS []byte
+
+//go:embed pages/*.tmpl
+var deskFiles embed.FS
+
+var deskPages = template.Must(template.New("").Funcs(template.FuncMap{
+	"say":  say,
+	"add":  func(a, b int) int { return a + b },
+	"join": strings.Join,
+	"json": func(v any) (string, error) { b, err := json.Marshal(v); return string(b), err },
+	"dict": func(kv ...any) map[string]any {
+		m := map[string]any{}
+		for i := 0; i+1 < len(kv); i += 2 {
+			m[kv[i].(string)] = kv[i+1]
+		}
+		return m
+	},
+	"known":    known,
+	"sentence": sentenceOf,
+}).ParseFS(deskFiles, "pages/*.tmpl"))
+
+// ui serves the built scripts and the style sheet, under names that carry a
+// hash of their content.
+type ui struct{ a *assets }
+
+func newUI() (*ui, error) {
+	u := &ui{&assets{paths: map[string]string{}, files: map[string][]byte{}}}
+	u.add("desk.css", append(themes(), deskCSS...))
+	sub, err := fs.Sub(uiDist, "ui/dist")
+	if err != nil {
+		return nil, err
+	}
+	names, err := fs.Glob(sub, "*.[jc]s*")
+	if err != nil {
+		return nil, err
+	}
+	for _, name := range names {
+		if !strings.HasSuffix(name, ".js") && !strings.HasSuffix(name, ".css") {
+			continue
+		}
+		b, err := fs.ReadFile(sub, name)
+		if err != nil {
+			return nil, err
+		}
+		u.add(name, b)
+	}
+	return u, nil
+}
+
+func (u *ui) add(name string, b []byte) {
+	u.a.add(name, b)
+	u.a.paths[name] = "/ui/" + strings.TrimPrefix(u.a.paths[name], "/assets/")
+}
+
+func (u *ui) path(name string) string { return u.a.path(name) }
+
+// built tells whether the scripts were built.
+func (u *ui) built() bool { return u.path("study.js") != "" }
+
+func (u *ui) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	name := r.PathValue("name")
+	b, ok := u.a.files[name]
+	if !ok {
+		http.NotFound(w, r)
+		return
+	}
+	w.Header().Set("Cache-Control", "public, max-age=31536000, immutable")
+	http.ServeContent(w, r, name, time.Time{}, bytes.NewReader(b))
+}
+
+// frame is what stands around a page of the desk.
+type frame struct {
+	Title     string
+	Invented  bool
+	Script    string // of ui/dist, without .js
+	Sheet     string // a further style sheet of ui/dist
+	Study     string // id, for the way back
+	StudyName string
+	// Filled in by render.
+	Style, ScriptPath, SheetPath string
+	Built, LAN                   bool
+	Here                         string
+	Units                        units
+}
+
+// render writes a page of the desk. It is laid out in memory first, so that a
+// fault of a template never leaves half a page.
+func (d *Desk) render(w http.ResponseWriter, r *http.Request, status int, name string, f frame, v any) {
+	f.Style, f.Built, f.LAN, f.Units = d.ui.path("desk.css"), d.ui.built(), d.s.leads.hash != "", unitsOf(r)
+	f.Here = r.URL.RequestURI()
+	if r.Method != http.MethodGet {
+		f.Here = "/"
+		if f.Study != "" {
+			f.Here = "/studies/" + f.Study
+		}
+	}
+	if f.Script != "" {
+		f.ScriptPath = d.ui.path(f.Script + ".js")
+	}
+	if f.Sheet != "" {
+		f.SheetPath = d.ui.path(f.Sheet + ".css")
+	}
+	var out bytes.Buffer
+	body := d.part(name, v)
+	if err := deskPages.ExecuteTemplate(&out, "frame", struct {
+		frame
+		Body template.HTML
+	}{f, body}); err != nil {
+		panic(err)
+	}
+	send(w, status, out.Bytes())
+}
+
+// part sets one template.
+func (d *Desk) part(name string, v any) template.HTML {
+	var b bytes.Buffer
+	if err := deskPages.ExecuteTemplate(&b, name, v); err != nil {
+		panic(err)
+	}
+	return template.HTML(b.String())
+}
+
+// renderPart writes a piece of a page, for a script that puts it in place.
+func (d *Desk) renderPart(w http.ResponseWriter, status int, name string, v any) {
+	send(w, status, []byte(d.part(name, v)))
+}
+
+func send(w http.ResponseWriter, status int, b []byte) {
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.Header().Set("Content-Length", strconv.Itoa(len(b)))
+	w.WriteHeader(status)
+	w.Write(b)
+}
+
+// units are one person's: kept in the browser, never in the notebook.
+type units struct {
+	Fahrenheit bool
+	Inch       bool
+}
+
+const unitsCookie = "trivet-units"
+
+func unitsOf(r *http.Request) units {
+	c, err := r.Cookie(unitsCookie)
+	if err != nil {
+		return units{}
+	}
+	return units{strings.Contains(c.Value, "F"), strings.Contains(c.Value, "in")}
+}
+
+func (d *Desk) setUnits(w http.ResponseWriter, r *http.Request) {
+	v := r.FormValue("temperature")
+	if v != "F" {
+		v = "C"
+	}
+	if r.FormValue("length") == "in" {
+		v += ".in"
+	} else {
+		v += ".mm"
+	}
+	http.SetCookie(w, &http.Cookie{Name: unitsCookie, Value: v, Path: "/", HttpOnly: true, SameSite: http.SameSiteStrictMode, MaxAge: 365 * 24 * 3600})
+	http.Redirect(w, r, localPath(r.FormValue("next")), http.StatusSeeOther)
+}
+
+// sentenceOf starts with a capital and ends with a full stop.
+func sentenceOf(s string) string {
+	s = strings.TrimSpace(s)
+	if s == "" {
+		return ""
+	}
+	r := []rune(s)
+	if last := r[len(r)-1]; last != '.' && last != '?' && last != '!' && last != '…' && last != ':' {
+		s += "."
+	}
+	return strings.ToUpper(string(r[:1])) + s[len(string(r[:1])):]
+}
+
+// saved is where a form stood when it was refused: what was wrong and what
+// the person had typed.
+type saved struct {
+	Error *fault.Error
+	Form  string // which form
+	In    map[string]string
+	// Theirs is the value somebody else saved meanwhile.
+	Theirs string
+	Yours  string
+}
