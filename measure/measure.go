@@ -47,7 +47,8 @@ type Response struct {
 	SensorChecked bool         `json:"sensor_checked"`
 	Notes         []fault.Note `json:"notes,omitempty"`
 
-	draws drawn // where a Monte Carlo propagation was made
+	draws drawn              // where a Monte Carlo propagation was made
+	nu    map[string]float64 // degrees of freedom of a source, where they are few
 }
 
 // Source is one line of an uncertainty budget.
@@ -222,8 +223,10 @@ func fromReading(r study.Reading) (Response, error) {
 	out := Response{Name: r.Response, Unit: r.Unit, Kind: r.Kind, Value: mean, Repeats: n,
 		Grades: r.Grades, Blind: r.Blind, Typed: true}
 	if n > 1 {
+		const scatter = "scatter of repeats inside the piece"
 		out.SpreadSD = math.Sqrt(ss / float64(n-1))
-		out.Budget = append(out.Budget, Source{"scatter of repeats inside the piece", "A", out.SpreadSD / math.Sqrt(float64(n))})
+		out.Budget = append(out.Budget, Source{scatter, "A", out.SpreadSD / math.Sqrt(float64(n))})
+		out.withNu(scatter, float64(n-1))
 	}
 	if r.StdU > 0 {
 		out.Budget = append(out.Budget, Source{"stated with the reading", "B", r.StdU})

@@ -2,6 +2,7 @@ package measure
 
 import (
 	"math"
+	"slices"
 
 	"trivet/fault"
 	"trivet/quantity"
@@ -14,8 +15,8 @@ const slopeWindowS = 15
 // target and stays at or above it for three samples: t such that
 // T_core(t) = target, linear between samples.
 //
-// Uncertainty: that of the core temperature divided by the rate of rise
-// there, and the sampling interval/√12.
+// Uncertainty: that of the core temperature, drawn through the course of the
+// core (Monte Carlo), and the sampling interval/√12.
 func timeToCore(v *view, target string) (Response, error) {
 	if target == "" {
 		return Response{}, fault.BadUsage("target", "time_to_core needs a target").
@@ -43,8 +44,13 @@ func timeToCore(v *view, target string) (Response, error) {
 		r := Response{Unit: "s", Value: at, ResolutionStep: s.everyS}
 		slope, ok := s.slopeAt(at, slopeWindowS)
 		if ok && slope > 0 {
-			for _, b := range temperatureBudget(&s, goal, slope, at) {
-				b.StdU /= slope
+			// Near a slow rise or the peak the time is no straight function
+			// of the temperature: the errors are drawn through the curve.
+			budget := temperatureBudget(&s, goal, slope, at)
+			r.draws = monteCarlo("time_to_core", []float64{combine(budget)}, firstAbove(s, at, slope, goal))
+			scale := r.draws.sd / combine(budget)
+			for _, b := range budget {
+				b.StdU *= scale
 				r.Budget = append(r.Budget, b)
 			}
 		}
@@ -52,6 +58,40 @@ func timeToCore(v *view, target string) (Response, error) {
 		return r, nil
 	}
 	return Response{}, absent("the core never reached %s", target)
+}
+
+// firstAbove gives the time at which the core first is above the goal plus an
+// error. The course is smoothed over ±slopeWindowS, so that noise does not
+// stand for the course; where a goal is beyond what the core reached, the
+// time is that of the highest core.
+func firstAbove(s series, at, slope, goal float64) func([]float64) float64 {
+	// A running maximum of local means is monotone: a search finds the time.
+	var ts, top []float64
+	high := math.Inf(-1)
+	step := max(1, len(s.timeS)/400)
+	for i := 0; i < len(s.timeS); i += step {
+		w := s.between(s.timeS[i]-slopeWindowS/2, s.timeS[i]+slopeWindowS/2)
+		m := mean(w.value)
+		if m <= high {
+			continue
+		}
+		high = m
+		ts, top = append(ts, s.timeS[i]), append(top, m)
+	}
+	crossing := func(g float64) float64 {
+		k, _ := slices.BinarySearch(top, g)
+		switch {
+		case len(top) < 2:
+			return at + (g-goal)/slope
+		case k == 0:
+			return ts[0]
+		case k == len(top):
+			return ts[k-1]
+		}
+		return ts[k-1] + (g-top[k-1])/(top[k]-top[k-1])*(ts[k]-ts[k-1])
+	}
+	shift := at - crossing(goal)
+	return func(e []float64) float64 { return crossing(goal+e[0]) + shift }
 }
 
 func stays(values []float64, goal float64, n int) bool {
@@ -185,23 +225,81 @@ func carryover(v *view, _ string) (Response, error) {
 }
 
 // timeToPeak is the time from the off-heat mark to the core's peak, s. A
-// peak is flat: its time is uncertain by the half width of the stretch that
-// lies within one resolution step of it.
+// peak is flat, so that noise moves it far: its uncertainty is drawn (Monte
+// Carlo); where the core only fell, it is the half width of the stretch that
+// lies within one resolution step of the peak.
 func timeToPeak(v *view, _ string) (Response, error) {
 	s, pull, _, peakS, peakC, err := v.peak()
 	if err != nil {
 		return Response{}, err
 	}
-	first, last := peakS, peakS
-	for i, t := range s.timeS {
-		if t >= pull && peakC-s.value[i] <= s.stepU {
-			first, last = math.Min(first, t), math.Max(last, t)
+	r := Response{Unit: "s", Value: peakS - pull, ResolutionStep: s.everyS}
+	w := s.between(peakS-30, peakS+30)
+	w = w.between(pull, math.Inf(1))
+	if _, _, ok := parabolaTop(w); !ok {
+		first, last := peakS, peakS
+		for i, t := range s.timeS {
+			if t >= pull && peakC-s.value[i] <= s.stepU {
+				first, last = math.Min(first, t), math.Max(last, t)
+			}
 		}
+		r.Budget = append(r.Budget, Source{"flatness of the peak", "B", rectangular((last - first) / 2)})
+	} else {
+		r.draws = drawPeak(s.between(math.Max(pull, peakS-120), peakS+120), peakS, math.Hypot(sampleNoise(s.value), s.stepU/math.Sqrt(12)))
+		r.Budget = append(r.Budget, Source{"noise about the peak (Monte Carlo)", "A", r.draws.sd})
 	}
-	return Response{Unit: "s", Value: peakS - pull, ResolutionStep: s.everyS, Budget: []Source{
-		{"flatness of the peak", "B", rectangular((last - first) / 2)},
-		{"sampling interval", "B", s.everyS / math.Sqrt(12)},
-	}}, nil
+	r.Budget = append(r.Budget, Source{"sampling interval", "B", s.everyS / math.Sqrt(12)})
+	return r, nil
+}
+
+// drawPeak draws noise on the smooth course about a peak and finds the peak
+// as it was found: at the highest sample, then by the parabola about it. The
+// course is a parabola over the two minutes on either side.
+func drawPeak(w series, peakS, noise float64) drawn {
+	wide := w
+	top, at, ok := parabolaTop(wide)
+	if !ok {
+		top, at = 0, peakS
+	}
+	curve := parabolaCurve(wide, at, top)
+	course := make([]float64, len(w.timeS))
+	for i, t := range w.timeS {
+		course[i] = -curve * squared(t-at)
+	}
+	u := make([]float64, len(w.timeS))
+	for i := range u {
+		u[i] = noise
+	}
+	trial := w
+	trial.value = make([]float64, len(w.timeS))
+	return monteCarlo("time_to_peak", u, func(e []float64) float64 {
+		high := 0
+		for i := range trial.value {
+			trial.value[i] = course[i] + e[i]
+			if trial.value[i] > trial.value[high] {
+				high = i
+			}
+		}
+		t := trial.timeS[high]
+		if _, x, ok := parabolaTop(trial.between(t-30, t+30)); ok {
+			t = x
+		}
+		return t
+	})
+}
+
+// parabolaCurve is c of the parabola top − c (t − at)² nearest to the series.
+func parabolaCurve(w series, at, top float64) float64 {
+	var num, den float64
+	for i, t := range w.timeS {
+		q := squared(t - at)
+		num += q * (top - w.value[i])
+		den += q * q
+	}
+	if den == 0 || num <= 0 {
+		return 0
+	}
+	return num / den
 }
 
 // heatingRate is (core at pull − core at heat on)/(time between), K/min.
