@@ -76,9 +76,11 @@ func (r *TastingRoom) Result(ctx context.Context, t *Tasting) (*TastingResult, e
 		return nil, err
 	}
 	out := &TastingResult{Key: open.Key, Salt: open.Salt, ClosedAt: time.UnixMicro(open.AtUS).UTC()}
-	if out.Withdrawn, err = r.withdrawals(ctx, t); err != nil {
+	past, err := r.pastOf(ctx, t)
+	if err != nil {
 		return nil, err
 	}
+	out.Withdrawn = past.withdrawn
 	doc := *t.Document
 	doc.Session, err = tasting.Open(open.Key, t.Lock(), t.OpenedAt, rand.Reader)
 	if err != nil {
@@ -113,6 +115,7 @@ func (r *TastingRoom) Result(ctx context.Context, t *Tasting) (*TastingResult, e
 	if out.Withdrawn > 0 {
 		out.Notes = append(out.Notes, fault.Notef("withdrawn", "%s withdrew; what they answered was removed and is not in the result", plural(out.Withdrawn, "assessor", "assessors")))
 	}
+	out.Notes = append(out.Notes, past.check(slips)...)
 	out.Redealt = tasting.VerifyDeal(doc.Setup, open.Key) == nil
 	if out.Scored, err = doc.Score(); err != nil {
 		f := fault.As(err)
@@ -140,20 +143,59 @@ func (r *TastingRoom) revealedOf(ctx context.Context, t *Tasting) (*revealed, er
 	return &open, nil
 }
 
-// withdrawals counts, from the history, the assessors who withdrew.
-func (r *TastingRoom) withdrawals(ctx context.Context, t *Tasting) (int, error) {
+// past is what the history says of a tasting.
+type past struct {
+	committed map[string]bool // commitments of the answers that came in
+	withdrawn int             // assessors
+	removed   int             // their ballots
+}
+
+func (r *TastingRoom) pastOf(ctx context.Context, t *Tasting) (past, error) {
+	p := past{committed: map[string]bool{}}
 	rec, err := r.store.Record(ctx, t.Study)
 	if err != nil {
-		return 0, err
+		return p, err
 	}
-	n := 0
 	for _, e := range rec.Events {
 		var d struct {
 			Session string `json:"session"`
+			Commit  string `json:"commit"`
+			Ballots int    `json:"ballots"`
 		}
-		if e.Kind == EventTastingWithdrawn && json.Unmarshal([]byte(e.Detail), &d) == nil && d.Session == t.ID {
-			n++
+		if json.Unmarshal([]byte(e.Detail), &d) != nil || d.Session != t.ID {
+			continue
+		}
+		switch e.Kind {
+		case EventTastingAnswered:
+			p.committed[d.Commit] = true
+		case EventTastingWithdrawn:
+			p.withdrawn++
+			p.removed += d.Ballots
 		}
 	}
-	return n, nil
+	return p, nil
+}
+
+// check holds the answers against the commitments made when they came in:
+// each must fit one, and as many must be there as came in and were not
+// withdrawn.
+func (p past) check(slips []slip) []fault.Note {
+	var notes []fault.Note
+	answers, strange := 0, 0
+	for _, s := range slips {
+		if s.Kind != "answer" {
+			continue
+		}
+		answers++
+		if c, err := commitTo(s.Salt, *s.Answer); err != nil || !p.committed[c] {
+			strange++
+		}
+	}
+	if strange > 0 {
+		notes = append(notes, fault.Notef("answers-changed", "%s changed in the notebook after coming in: the commitment in the history does not fit. Do not rely on this result", plural(strange, "answer was", "answers were")))
+	}
+	if missing := len(p.committed) - p.removed - answers; missing > 0 {
+		notes = append(notes, fault.Notef("answers-missing", "%s taken out of the notebook although nobody withdrew: the history knows of more. Do not rely on this result", plural(missing, "answer was", "answers were")))
+	}
+	return notes
 }

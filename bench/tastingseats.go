@@ -277,13 +277,26 @@ func (r *TastingRoom) answerRow(a tasting.Answer) (body []byte, commit string, e
 	if _, err := io.ReadFull(r.random, salt[:]); err != nil {
 		return nil, "", (&fault.Error{Kind: fault.Internal, Code: "random", Message: "could not draw a salt"}).Wrap(err)
 	}
-	text, err := json.Marshal(a)
-	if err != nil {
+	text := hex.EncodeToString(salt[:])
+	if commit, err = commitTo(text, a); err != nil {
 		return nil, "", err
 	}
-	sum := sha256.Sum256(append(salt[:], text...))
-	body, err = json.Marshal(slip{Kind: "answer", Salt: hex.EncodeToString(salt[:]), Answer: &a})
-	return body, hex.EncodeToString(sum[:]), err
+	body, err = json.Marshal(slip{Kind: "answer", Salt: text, Answer: &a})
+	return body, commit, err
+}
+
+// commitTo is SHA-256(salt ‖ answer), the salt given in hexadecimal.
+func commitTo(salt string, a tasting.Answer) (string, error) {
+	raw, err := hex.DecodeString(salt)
+	if err != nil {
+		return "", err
+	}
+	text, err := json.Marshal(a)
+	if err != nil {
+		return "", err
+	}
+	sum := sha256.Sum256(append(raw, text...))
+	return hex.EncodeToString(sum[:]), nil
 }
 
 // refused puts in the history that a ballot was not taken, unless it is only
