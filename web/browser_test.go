@@ -4,6 +4,7 @@ import (
 	"context"
 	"flag"
 	"fmt"
+	"net"
 	"net/http"
 	"net/http/httptest"
 	"os"
@@ -426,4 +427,67 @@ func TestATastingInABrowser(t *testing.T) {
 	if res.Received != 4 || res.Scored.Choice.N != 4 || res.Withdrawn != 1 {
 		t.Errorf("received %d, scored %d, withdrawn %d; want 4, 4, 1", res.Received, res.Scored.Choice.N, res.Withdrawn)
 	}
+}
+
+// In the kitchen's network a phone speaks plain HTTP, where a browser gives
+// pages less: no secure context, no Sec-Fetch headers. Forms and the ballot's
+// script must work there too.
+func TestBallotInTheNetwork(t *testing.T) {
+	t.Parallel()
+	if testing.Short() {
+		t.Skip("takes a browser and several seconds")
+	}
+	address := ""
+	all, err := net.InterfaceAddrs()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, a := range all {
+		if ip, ok := a.(*net.IPNet); ok && !ip.IP.IsLoopback() && ip.IP.To4() != nil {
+			address = ip.IP.String()
+		}
+	}
+	if address == "" {
+		t.Skip("this machine has no address but loopback")
+	}
+	b := browser(t)
+	hash, err := HashPassphrase(passphrase)
+	if err != nil {
+		t.Fatal(err)
+	}
+	k := openKitchen(t, Options{Hosts: []string{address}, PassphraseHash: hash})
+	l, err := net.Listen("tcp", net.JoinHostPort(address, "0"))
+	if err != nil {
+		t.Skipf("cannot listen on %s: %v", address, err)
+	}
+	inNetwork := &http.Server{Handler: k.app.Handler()}
+	go inNetwork.Serve(l)
+	t.Cleanup(func() { inNetwork.Close() })
+	base := "http://" + l.Addr().String()
+	plan := trianglePlan(2, 2)
+	plan.Pace.SetSeconds = 1
+	ta, s := k.open(plan)
+
+	var offline atomic.Bool
+	phone := newPerson(t, b, "network-phone", base, 390, 800, false, &offline)
+	phone.open(seatLink(s, "P01"))
+	if got := phone.list(`[String(window.isSecureContext)]`); got[0] != "false" {
+		t.Fatalf("the context is secure: %s: nothing is tried here", got[0])
+	}
+	phone.click("input[name=consents][value=yes]")
+	phone.click("main form[method=post] button")
+	phone.sees("Set 1 of 2")
+	phone.click("section.set:not([hidden]) .big li:nth-child(2) label")
+	phone.click("section.set:not([hidden]) form button")
+	phone.sees("Your answer is kept.")
+	lead := newPerson(t, b, "network-lead", base, 1280, 900, true, &offline)
+	lead.open("/tastings/" + ta.ID)
+	lead.sees("Sign in as the lead")
+	lead.shot("login")
+	lead.fill("#passphrase", passphrase)
+	lead.click("main form[method=post] button")
+	lead.sees("1 of 4 ballots in", "Sign out")
+	lead.check()
+	lead.click("nav.top button")
+	lead.sees("Sign in as the lead")
 }
