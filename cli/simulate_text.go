@@ -137,18 +137,22 @@ func summaryText(env *Env, s *simulated) {
 }
 
 func momentsText(env *Env, s *simulated) {
-	if len(s.moments) == 0 || !s.model.HasMuscle() {
+	if len(s.moments) == 0 {
 		return
 	}
 	env.Printf("\n")
 	t := tabwriter.NewWriter(env, 0, 0, 2, ' ', 0)
 	for _, m := range s.moments {
-		fmt.Fprintf(t, "  core %s\t%s\t%s\n", m.word, env.temperature(s.coreAt(m.timeS)), s.model.Words(m.core))
+		row := "  core " + m.word + "\t" + env.temperature(s.coreAt(m.timeS))
+		if s.model.HasMuscle() {
+			row += "\t" + s.model.Words(m.core)
+		}
+		fmt.Fprintln(t, row)
 	}
 	t.Flush()
 	last := s.moments[len(s.moments)-1]
 	env.Printf("  faces %s: A %s, B %s\n", last.word, s.browned(last.done.FaceA), s.browned(last.done.FaceB))
-	env.Printf("%s", wrapped("  ", doneness.ColourCaution, 78))
+	env.Printf("%s", wrapped("  ", doneness.BrowningCaution+" "+doneness.ColourCaution, 78))
 }
 
 // browned says how a face has browned.

@@ -76,6 +76,29 @@ func TestCrustBrowning(t *testing.T) {
 	}
 }
 
+// Words of browning follow what the eye sees of the colour difference, not the
+// share that has reacted. Two minutes of bread crust (Zanoni, Peri & Bruno
+// 1995): ΔE 4.6, 9.6, 17.7 and 28.8 at 160, 180, 200 and 220 °C.
+func TestWordsOfBrowning(t *testing.T) {
+	m := doneness.For(doneness.Plain)
+	for _, c := range []struct {
+		tC, s float64
+		says  string
+	}{
+		{100, 1800, "lightly browned"}, // ΔE 2.5 by extrapolation: the fit holds from 140 °C
+		{160, 30, "not visibly browned"},
+		{160, 120, "lightly browned"},
+		{200, 120, "browned"},
+		{220, 120, "darkly browned"},
+	} {
+		var s doneness.State
+		m.Advance(&s, c.tC, c.tC, c.s)
+		if got := m.Changes(s)[0]; got.Says != c.says {
+			t.Errorf("%v s at %v °C, ΔE %.1f: %q, want %q", c.s, c.tC, s.BrowningDeltaE(), got.Says, c.says)
+		}
+	}
+}
+
 // Rates taken from calorimeter peaks by Kissinger's relation, and the
 // collagen and cod anchors of their sources.
 func TestProteinAnchors(t *testing.T) {

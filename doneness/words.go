@@ -6,8 +6,8 @@ import "strings"
 type Stage int
 
 // Stages. The limits 6.5 % and 93 % are those at which myoglobin looks rare
-// and well done (Geileskey et al. 1998); for the other changes they are
-// chosen alike.
+// and well done (Geileskey et al. 1998); for the other proteins they are
+// chosen alike. Browning has its own, see [BrowningStageOf].
 const (
 	NotYet Stage = iota // below 6.5 %
 	Begun               // 6.5–50 %
@@ -28,6 +28,27 @@ func StageOf(share float64) Stage {
 	return NotYet
 }
 
+// BrowningStageOf returns the stage of browning by its colour difference
+// [State.BrowningDeltaE], for of a crust the eye sees a small share already.
+// Below 2.3 nobody sees a difference (just noticeable, Mahy, Van Eycken &
+// Oosterlinck 1994, Color Res. Appl. 19:105; value from memory). The limits 10
+// and 25 are chosen: bread crust passes them after two minutes at 180 and
+// 213 °C.
+func BrowningStageOf(deltaE float64) Stage {
+	switch {
+	case deltaE >= 25:
+		return Done
+	case deltaE >= 10:
+		return Mostly
+	case deltaE >= 2.3:
+		return Begun
+	}
+	return NotYet
+}
+
+// BrowningCaution stands beside every browning said of a food.
+const BrowningCaution = "Browning goes by the rate of bread crust; meat can brown sooner."
+
 // Change is one change as it is shown: in words of eating, with the protein
 // in the note.
 type Change struct {
@@ -44,16 +65,17 @@ var phrases = map[string][4]string{
 	"tightened":         {"not tightened", "starting to tighten", "mostly tightened", "tightened"},
 	"juice-pressed-out": {"juice held", "juice starting to be pressed out", "much juice pressed out", "juice pressed out"},
 	"pink-gone":         {"raw colour", "pink", "pink fading", "pink gone"},
-	"browned":           {"not browned", "lightly browned", "browned", "darkly browned"},
+	"browned":           {"not visibly browned", "lightly browned", "browned", "darkly browned"},
 }
 
 // Changes returns the changes of a state, in the order in which heat brings
 // them.
 func (m Model) Changes(s State) []Change {
+	of := func(id string, dose float64, st Stage, r Reaction, note string) Change {
+		return Change{ID: id, Says: phrases[id][st], Share: Share(dose), Stage: st, Note: note, Source: r.Source}
+	}
 	one := func(id string, dose float64, r Reaction, note string) Change {
-		share := Share(dose)
-		st := StageOf(share)
-		return Change{ID: id, Says: phrases[id][st], Share: share, Stage: st, Note: note, Source: r.Source}
+		return of(id, dose, StageOf(Share(dose)), r, note)
 	}
 	var out []Change
 	if m.HasMuscle() {
@@ -63,7 +85,8 @@ func (m Model) Changes(s State) []Change {
 			one("juice-pressed-out", s.Actin, m.Actin, "actin has unfolded: the flesh turns tough and lets its juice go"),
 			one("pink-gone", s.Myoglobin, m.Myoglobin, "myoglobin has lost its red. "+ColourCaution))
 	}
-	return append(out, one("browned", s.Browning, m.Browning, "a crust has browned, by the rate of bread crust. "+ColourCaution))
+	return append(out, of("browned", s.Browning, BrowningStageOf(s.BrowningDeltaE()), m.Browning,
+		"a crust has browned. "+BrowningCaution+" "+ColourCaution))
 }
 
 // Words says in one line what a state eats like, browning left out.
