@@ -45,13 +45,19 @@ func Study(in Input) (*Answer, error) {
 	if out.Alpha == 0 {
 		out.Alpha = 0.05
 	}
+	if s.Risk.Mode == "group-sequential" {
+		out.Notes = append(out.Notes, atLook(&in)...)
+	}
 	cooks, notes := analysed(in)
 	out.Notes = append(out.Notes, notes...)
 	if len(out.Changes) > 0 {
 		out.Notes = append(out.Notes, fault.Notef("changed-since-seal",
 			"the plan was changed after it was sealed: %s", strings.Join(out.Changes, "; ")))
 	}
-	if in.Looks > 0 && s.Risk.Mode != "sequential" {
+	if in.Looks > 0 && s.Risk.Mode == "sequential" {
+		out.Notes = append(out.Notes, fault.Notef("looked-any-time", "the answer was looked at %s before; the wider interval that holds at every look is used", times(in.Looks)))
+	}
+	if in.Looks > 0 && s.Risk.Mode != "sequential" && s.Risk.Mode != "group-sequential" {
 		out.Notes = append(out.Notes, fault.Notef("looked-early",
 			"the answer was looked at %s before the planned number of blocks was reached; a fixed plan allows one look, at its end", times(in.Looks)))
 	}
@@ -66,28 +72,29 @@ func Study(in Input) (*Answer, error) {
 			continue
 		}
 		out.Family++
-		e := &evaluation{finding: f, question: q, study: s, sealed: in.Seal != nil, alpha: out.Alpha, cooks: cooks}
+		e := &evaluation{finding: f, question: q, study: s, sealed: in.Seal != nil, alpha: out.Alpha, cooks: cooks, unitScale: 1}
 		if err := e.prepare(); err != nil {
 			return nil, err
 		}
 		ev = append(ev, e)
 	}
 	m := max(out.Family, 1)
-	sequential := s.Risk.Mode == "sequential"
-	if sequential {
+	if s.Risk.Mode == "sequential" || s.Risk.Mode == "group-sequential" {
 		for _, e := range ev {
-			e.decide(out.Alpha/float64(m), true)
+			e.decide(out.Alpha / float64(m))
 		}
 	} else {
-		levels := stepDown(m, len(ev), out.Alpha, func(i int, a float64) bool { return ev[i].decide(a, false) })
+		levels := stepDown(m, len(ev), out.Alpha, func(i int, a float64) bool { return ev[i].decide(a) })
 		for i, e := range ev {
-			e.decide(levels[i], false)
+			e.decide(levels[i])
 		}
 	}
 	for _, e := range ev {
 		e.finish()
 	}
-	if out.Family > 1 {
+	out.Notes = append(out.Notes, unasked(in)...)
+	out.Next = next(in, out)
+	if out.Family > 1 && s.Risk.Mode != "sequential" && s.Risk.Mode != "group-sequential" {
 		out.Notes = append(out.Notes, fault.Notef("step-down",
 			"%d questions on responses share the error rate %.3g: each is judged at %.3g divided by the number not yet settled; tastings keep their own", out.Family, out.Alpha, out.Alpha))
 	}

@@ -29,17 +29,22 @@ type evaluation struct {
 	alpha    float64
 	cooks    []CookResult
 
-	values   []value // one a cook
-	contrast *stats.Contrast
-	flip     *stats.SignFlipTest
-	cells    []float64 // block differences treatment − control on the analysis scale
-	left     []leftOut
-	evidence *Evidence
-	delta    float64
-	judged   bool // at evidence.Level, with the outcome settled
-	settled  bool
-	why      []fault.Code // reasons for no verdict at all
-	family   []Check      // checks that do not depend on the level
+	values []value // one a cook
+	effect *effect
+	// unitScale turns a value into the unit of the finding: 100 for yes and
+	// no, which are read as shares in %.
+	unitScale float64
+	bare      *effect // without the covariates, nil when there are none
+	flip      *stats.SignFlipTest
+	cells     []cell // block differences treatment − control on the analysis scale
+	left      []leftOut
+	rule      *stopping // of a plan with looks
+	evidence  *Evidence
+	delta     float64
+	judged    bool // at evidence.Level, with the outcome settled
+	settled   bool
+	why       []fault.Code // reasons for no verdict at all
+	family    []Check      // checks that do not depend on the level
 }
 
 type value struct {
@@ -47,9 +52,16 @@ type value struct {
 	response measure.Response
 }
 
+// cell is one block's difference.
+type cell struct {
+	block          string
+	difference     float64
+	treatmentFirst bool
+}
+
 type leftOut struct {
-	block    string
-	contrast stats.Contrast
+	block  string
+	effect effect
 }
 
 // prepare computes everything that does not depend on the verdict level.
@@ -66,21 +78,22 @@ func (e *evaluation) prepare() error {
 		e.why = append(e.why, "no-data")
 		return nil
 	}
-	if k := e.values[0].response.Kind; k != study.Number {
-		e.why = append(e.why, "kind-not-analysed")
-		f.Notes = append(f.Notes, fault.Notef("kind-not-analysed",
-			"%s is recorded as %s; it is kept and listed, and not tested", q.Response, k))
-		return nil
+	kind := e.values[0].response.Kind
+	for _, v := range e.values {
+		if v.response.Kind != kind {
+			e.why = append(e.why, "mixed-kinds")
+			f.Notes = append(f.Notes, fault.Notef("mixed-kinds", "%s was recorded as %s and as %s", q.Response, kind, v.response.Kind))
+			return nil
+		}
 	}
 	var ratio bool
 	e.delta, ratio = marginOnScale(q.Margin)
 	if !(e.delta > 0) {
 		e.why = append(e.why, "no-margin")
 	}
-	table := e.table()
-	if ratio {
-		for _, y := range table.Response {
-			if y <= 0 {
+	if ratio && kind != study.Count {
+		for _, v := range e.values {
+			if v.response.Value <= 0 {
 				e.why = append(e.why, "ratio-needs-positive")
 				f.Notes = append(f.Notes, fault.Notef("ratio-needs-positive",
 					"a ratio margin compares logarithms, and %s has values at or below 0", q.Response))
@@ -88,34 +101,25 @@ func (e *evaluation) prepare() error {
 			}
 		}
 	}
-	opt := stats.Options{Control: f.Control, Margin: e.delta, LogScale: ratio, Claim: stats.Claim(q.Claim), Alpha: e.alpha}
-	cmpn, err := stats.Compare(table, opt)
-	if err != nil {
+	if err := e.estimate(kind, ratio); err != nil {
 		x := fault.As(err)
 		if x == nil || x.Kind == fault.Internal {
 			return err
 		}
 		e.why = append(e.why, x.Code)
 		f.Notes = append(f.Notes, fault.Notef(x.Code, "%s", x.Message))
+		e.pitfallsWithoutNumbers()
 		return nil
 	}
-	for i := range cmpn.Contrasts {
-		if c := &cmpn.Contrasts[i]; c.Treatment == f.Treatment {
-			e.contrast = c
-		}
-	}
-	f.Notes = append(f.Notes, cmpn.Notes...)
-	if e.contrast == nil {
+	if e.effect == nil {
 		e.why = append(e.why, "treatment-not-cooked")
 		return nil
 	}
-	e.evidence = &Evidence{Method: cmpn.Method, Ratio: ratio, MarginValue: e.delta, N: cmpn.N, Blocks: cmpn.NBlocks,
-		Estimate: e.contrast.Estimate, SE: e.contrast.SE, DF: e.contrast.DF, PValue: e.contrast.P,
-		Equivalence: e.contrast.EquivP, Pairs: []Pair{}, LeaveOneOut: []LeftOut{}}
 	f.Evidence = e.evidence
 	e.pairs(ratio)
-	e.leaveOut(table, opt)
+	e.components(kind)
 	e.fixedChecks()
+	e.pitfalls()
 	return nil
 }
 
@@ -165,6 +169,7 @@ func (e *evaluation) pairs(ratio bool) {
 	var order []string
 	at := map[string]int{}
 	sums := map[string]*[4]float64{} // sum and count of treatment, then control
+	place := map[string][2]int{}     // first run order of treatment, then control
 	for _, v := range e.values {
 		b := v.cook.Block
 		if _, ok := at[b]; !ok {
@@ -172,14 +177,22 @@ func (e *evaluation) pairs(ratio bool) {
 			order = append(order, b)
 			sums[b] = &[4]float64{}
 		}
+		at := place[b]
 		switch v.cook.Treatment {
 		case e.finding.Treatment:
-			sums[b][0] += v.response.Value
+			sums[b][0] += v.response.Value * e.unitScale
 			sums[b][1]++
+			if at[0] == 0 || v.cook.Order < at[0] {
+				at[0] = v.cook.Order
+			}
 		case e.finding.Control:
-			sums[b][2] += v.response.Value
+			sums[b][2] += v.response.Value * e.unitScale
 			sums[b][3]++
+			if at[1] == 0 || v.cook.Order < at[1] {
+				at[1] = v.cook.Order
+			}
 		}
+		place[b] = at
 	}
 	var ts, cs []float64
 	for _, b := range order {
@@ -200,10 +213,12 @@ func (e *evaluation) pairs(ratio bool) {
 		}
 		ev.Pairs = append(ev.Pairs, p)
 		if p.Treatment != nil && p.Control != nil {
+			d := *p.Treatment - *p.Control
 			if ratio {
-				e.cells = append(e.cells, math.Log(*p.Treatment / *p.Control))
-			} else {
-				e.cells = append(e.cells, *p.Treatment-*p.Control)
+				d = math.Log(*p.Treatment / *p.Control)
+			}
+			if !math.IsNaN(d) && !math.IsInf(d, 0) {
+				e.cells = append(e.cells, cell{b, d, place[b][0] < place[b][1]})
 			}
 		}
 	}
@@ -215,40 +230,11 @@ func (e *evaluation) pairs(ratio bool) {
 	}
 	slices.Sort(us)
 	ev.MeasurementU = us[len(us)/2]
-	if n := len(e.cells); n >= 3 {
-		ss, m := 0.0, mean(e.cells)
-		for _, d := range e.cells {
-			ss += (d - m) * (d - m)
-		}
-		sd := math.Sqrt(ss / float64(n-1))
+	if n := len(e.cells); n >= 3 && e.effect.se > 0 {
+		d := e.differences()
+		m, sd := stats.Mean(d), stats.SD(d)
 		h := stats.Contrast{Estimate: m, SE: sd * math.Sqrt(1+1/float64(n)), DF: float64(n - 1)}.Interval(0.95)
 		ev.NextCook = &Interval{h.Low, h.High}
-	}
-}
-
-// leaveOut repeats the comparison without each block in turn.
-func (e *evaluation) leaveOut(t stats.Table, opt stats.Options) {
-	if e.evidence.Blocks < 3 {
-		return
-	}
-	for _, p := range e.evidence.Pairs {
-		var less stats.Table
-		for i, b := range t.Block {
-			if b != p.Block {
-				less.Response = append(less.Response, t.Response[i])
-				less.Treatment = append(less.Treatment, t.Treatment[i])
-				less.Block = append(less.Block, b)
-			}
-		}
-		c, err := stats.Compare(less, opt)
-		if err != nil {
-			continue
-		}
-		for _, x := range c.Contrasts {
-			if x.Treatment == e.finding.Treatment {
-				e.left = append(e.left, leftOut{p.Block, x})
-			}
-		}
 	}
 }
 
@@ -288,8 +274,10 @@ func (e *evaluation) fixedChecks() {
 	}
 	planned := e.study.Blocks.Count
 	switch {
-	case e.study.Risk.Mode == "sequential":
+	case e.looks() && e.study.Risk.Mode == "sequential":
 		e.check("stopping", Passed, "the interval holds at every look, so stopping early is allowed")
+	case e.looks():
+		e.check("stopping", Passed, "the interval holds at every planned look (%s), so stopping at one is allowed", countList(e.study.Risk.Looks))
 	case planned > 0 && ev.Blocks < planned:
 		e.check("planned-number", Failed, "%d of the %d planned blocks are in", ev.Blocks, planned)
 	case planned > 0:
@@ -363,20 +351,29 @@ func (e *evaluation) orderNote() {
 	}
 }
 
-// intervals returns I(1−a) and I(1−2a) of a contrast, or the confidence
-// sequence at a for both.
-func (e *evaluation) intervals(c stats.Contrast, n int, a float64, sequential bool) (wide, narrow Interval) {
-	if sequential {
-		h := stats.ConfidenceSequenceRadius(n, sequentialPrior, a) * c.SE
-		i := Interval{c.Estimate - h, c.Estimate + h}
-		return i, i
+// looks reports whether the question may be looked at before its planned
+// number: the plan says so and the response is a number, whose intervals for
+// continued looking rest on differences that scatter normally.
+func (e *evaluation) looks() bool {
+	m := e.study.Risk.Mode
+	return (m == "sequential" || m == "group-sequential") && e.effect != nil && e.effect.se > 0
+}
+
+// intervals returns I(1−a) and I(1−2a) of an effect on n blocks, or those of
+// the plan's looks.
+func (e *evaluation) intervals(x effect, n int, a float64) (wide, narrow Interval) {
+	if e.rule != nil {
+		w, r := e.rule.radii(n, x.df)
+		return around(x.estimate, w*x.se), around(x.estimate, r*x.se)
 	}
-	w, r := c.Interval(1-a), c.Interval(1-2*a)
+	w, r := x.interval(1-a), x.interval(1-2*a)
 	return Interval{w.Low, w.High}, Interval{r.Low, r.High}
 }
 
+func around(x, h float64) Interval { return Interval{x - h, x + h} }
+
 // decide judges the question at level a and reports whether it is settled.
-func (e *evaluation) decide(a float64, sequential bool) bool {
+func (e *evaluation) decide(a float64) bool {
 	f, ev := e.finding, e.evidence
 	if ev == nil {
 		f.RawVerdict = ""
@@ -386,7 +383,13 @@ func (e *evaluation) decide(a float64, sequential bool) bool {
 		return e.settled
 	}
 	e.judged, ev.Level = true, a
-	ev.Wide, ev.Narrow = e.intervals(*e.contrast, ev.Blocks, a, sequential)
+	e.rule = nil
+	if e.looks() {
+		if rule, err := newStopping(e.study.Risk, e.study.Blocks.Count, a); err == nil {
+			e.rule = rule
+		}
+	}
+	ev.Wide, ev.Narrow = e.intervals(*e.effect, ev.Blocks, a)
 	f.RawVerdict = Judge(ev.Wide, ev.Narrow, e.delta, f.Claim)
 	f.Checks = slices.Clone(e.family)
 	verdict := f.RawVerdict
@@ -403,8 +406,9 @@ func (e *evaluation) decide(a float64, sequential bool) bool {
 			pass("few-blocks", "there are enough blocks for a verdict of no difference that matters")
 		}
 	}
-	e.checkLeftOut(verdict, a, sequential, hold, pass)
-	e.checkSignFlip(verdict, a, sequential, hold, pass)
+	e.checkLeftOut(verdict, a, hold, pass)
+	e.checkSignFlip(verdict, a, hold, pass)
+	e.checkCovariates(verdict, a, hold, pass)
 	if verdict.Settled() && slices.ContainsFunc(f.Checks, func(c Check) bool { return c.State == Failed }) {
 		verdict = Unsettled
 	}
@@ -426,14 +430,18 @@ func (e *evaluation) decide(a float64, sequential bool) bool {
 
 // checkLeftOut fails when dropping one block turns a settled code into
 // another settled code. A turn to unsettled keeps it, with a note.
-func (e *evaluation) checkLeftOut(verdict Verdict, a float64, sequential bool, hold, pass func(fault.Code, string, ...any)) {
+func (e *evaluation) checkLeftOut(verdict Verdict, a float64, hold, pass func(fault.Code, string, ...any)) {
 	ev := e.evidence
 	ev.LeaveOneOut = ev.LeaveOneOut[:0]
 	turned, rests := "", ""
 	for _, l := range e.left {
-		wide, narrow := e.intervals(l.contrast, ev.Blocks-1, a, sequential)
+		n := ev.Blocks - 1
+		if e.rule != nil && e.rule.mode == "group-sequential" {
+			n = ev.Blocks // the look's own level
+		}
+		wide, narrow := e.intervals(l.effect, n, a)
 		raw := Judge(wide, narrow, e.delta, e.finding.Claim)
-		ev.LeaveOneOut = append(ev.LeaveOneOut, LeftOut{l.block, l.contrast.Estimate, wide, raw})
+		ev.LeaveOneOut = append(ev.LeaveOneOut, LeftOut{l.block, l.effect.estimate, wide, raw})
 		if raw == verdict {
 			continue
 		}
@@ -458,19 +466,28 @@ func (e *evaluation) checkLeftOut(verdict Verdict, a float64, sequential bool, h
 
 // checkSignFlip compares with the interval by test inversion over sign flips
 // at the same level, where 2/2ⁿ allows one.
-func (e *evaluation) checkSignFlip(verdict Verdict, a float64, sequential bool, hold, pass func(fault.Code, string, ...any)) {
+func (e *evaluation) checkSignFlip(verdict Verdict, a float64, hold, pass func(fault.Code, string, ...any)) {
 	ev := e.evidence
 	ev.SignFlip = nil
 	n := len(e.cells)
-	if sequential || n < 2 || math.Ldexp(2, -n) > a {
-		if verdict.Settled() && !sequential {
+	if e.rule != nil || !(e.effect.se > 0) { // other kinds rest on sign flips or exact tests already
+		return
+	}
+	if e.bare != nil {
+		if verdict.Settled() {
+			e.finding.Checks = append(e.finding.Checks, Check{"sign-flip", Unsure, "leans on the normal assumption: sign flips do not adjust for covariates"})
+		}
+		return
+	}
+	if n < 2 || math.Ldexp(2, -n) > a {
+		if verdict.Settled() {
 			e.finding.Checks = append(e.finding.Checks, Check{"sign-flip", Unsure,
 				fmt.Sprintf("leans on the normal assumption: %d blocks are too few for an interval without it at this level", n)})
 		}
 		return
 	}
 	if e.flip == nil {
-		e.flip = stats.SignFlip(e.cells, e.study.Design.Seed)
+		e.flip = stats.SignFlip(e.differences(), e.study.Design.Seed)
 	}
 	w, r := e.flip.Interval(1-a), e.flip.Interval(1-2*a)
 	wide, narrow := Interval{w.Low, w.High}, Interval{r.Low, r.High}

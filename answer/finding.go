@@ -22,8 +22,16 @@ type Answer struct {
 	Invented bool       `json:"invented"`
 	Findings []*Finding `json:"findings"`
 	// Changes lists sealed parts that differ from the seal, in words.
-	Changes []string     `json:"changes_since_seal"`
-	Notes   []fault.Note `json:"notes"`
+	Changes []string `json:"changes_since_seal"`
+	// Next says whether to stop or to go on, and why.
+	Next  Next         `json:"next"`
+	Notes []fault.Note `json:"notes"`
+}
+
+// Next is what to do after this look.
+type Next struct {
+	Action string `json:"action"` // "stop" | "go-on"
+	Text   string `json:"text"`
 }
 
 // Finding is one question's evidence and verdict.
@@ -79,7 +87,11 @@ type Evidence struct {
 	ResolutionStep float64   `json:"resolution_step"` // coarsest, in the response's unit
 	Pairs          []Pair    `json:"pairs"`
 	LeaveOneOut    []LeftOut `json:"leave_one_out"`
-	More           *More     `json:"more,omitempty"`
+	// Components is where the scatter comes from, largest unit first.
+	Components []Component `json:"components"`
+	// Unadjusted is the estimate without the covariates, when there are any.
+	Unadjusted *float64 `json:"unadjusted,omitempty"`
+	More       *More    `json:"more,omitempty"`
 }
 
 // Pair is one block's two values, in the response's unit; nil where a piece
@@ -105,6 +117,14 @@ type More struct {
 	From, To int
 	Toward   Verdict
 	Text     string
+}
+
+// Component is one source of scatter of single values, in the unit of the
+// response (of logarithms for a ratio).
+type Component struct {
+	Name     string  `json:"name"` // "block", "day", "piece", "measurement"
+	Variance float64 `json:"variance"`
+	Share    float64 `json:"share"` // of the total
 }
 
 // State is the outcome of a check.

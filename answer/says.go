@@ -104,8 +104,11 @@ func (w Words) Sentence(f *Finding) string {
 		size = strings.TrimPrefix(size, "−")
 	}
 	b := &strings.Builder{}
-	fmt.Fprintf(b, "%s: %s %s %s than %s on average (%s interval %s; %d blocks).",
-		Capital(t), what, size, way, c, percent(1-ev.Level), w.Range(f, ev.Wide, ev.SE), ev.Blocks)
+	interval := fmt.Sprintf("%s interval %s", percent(1-ev.Level), w.Range(f, ev.Wide, ev.SE))
+	if math.IsInf(ev.Wide.High-ev.Wide.Low, 0) {
+		interval = "no interval yet"
+	}
+	fmt.Fprintf(b, "%s: %s %s %s than %s on average (%s; %d blocks).", Capital(t), what, size, way, c, interval, ev.Blocks)
 	b.WriteString(" " + w.verdictSentence(f))
 	return b.String()
 }

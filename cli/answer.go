@@ -43,7 +43,7 @@ func runAnswer(ctx context.Context, env *Env, arg string, after int) error {
 	}
 	defer src.Close()
 	progress, done := env.progress("measuring cooks")
-	got, err := bench.Answer(ctx, src, src.id, bench.AnswerOptions{AfterBlock: after, Now: env.Now(), Progress: progress})
+	got, err := bench.Answer(ctx, src.Reader, src.id, bench.AnswerOptions{AfterBlock: after, Now: env.Now(), Progress: progress})
 	done()
 	if err != nil {
 		return err
@@ -77,6 +77,7 @@ func printAnswer(env *Env, got *bench.Answered) {
 		env.Printf("\n%s\n", f.Ask)
 		env.Printf("  → %s\n", f.Printed)
 		env.Printf("%s", wrapped("  ", w.Sentence(f), 78))
+		printComponents(env, f)
 		for _, c := range f.Checks {
 			if c.State != answer.Passed {
 				env.Printf("%s", wrapped("    ", "check "+string(c.State)+": "+c.Text, 78))
@@ -86,5 +87,23 @@ func printAnswer(env *Env, got *bench.Answered) {
 			env.Printf("%s", wrapped("    ", "· "+n.Text, 78))
 		}
 	}
+	if a.Next.Text != "" {
+		env.Printf("\n%s", wrapped("", map[string]string{"stop": "Stop: ", "go-on": "Go on: "}[a.Next.Action]+a.Next.Text+".", 78))
+	}
 	env.PrintNotes(a.Notes)
+}
+
+// printComponents shows where the scatter of single values comes from.
+func printComponents(env *Env, f *answer.Finding) {
+	if f.Evidence == nil || len(f.Evidence.Components) == 0 {
+		return
+	}
+	env.Printf("    scatter of single values:")
+	for i, c := range f.Evidence.Components {
+		if i > 0 {
+			env.Printf(",")
+		}
+		env.Printf(" %s %.0f %%", c.Name, 100*c.Share)
+	}
+	env.Printf("\n")
 }
