@@ -5,7 +5,8 @@ DEMO_DIR  ?= out/demo
 TOOLS     := -modfile=tools.mod
 export CGO_ENABLED = 0
 
-.PHONY: help build demo test race lint bench fuzz clean
+NPM       ?= npm
+.PHONY: help build ui demo test race lint bench fuzz clean
 
 help: ## list the targets
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/'
@@ -13,10 +14,18 @@ help: ## list the targets
 build: ## build the one static binary into bin/
 	$(GO) build -trimpath -o $(BIN) ./cmd/trivet
 
-demo: build ## make the demo study, answer it, write report and figures
+ui: web/ui/dist/study.js ## build the scripts of the pages (needs Node.js)
+
+web/ui/dist/study.js: web/ui/node_modules/.package-lock.json $(wildcard web/ui/src/*.ts) web/ui/build.mjs web/ui/tsconfig.json
+	cd web/ui && $(NPM) run --silent check && $(NPM) run --silent build
+
+web/ui/node_modules/.package-lock.json: web/ui/package-lock.json
+	cd web/ui && $(NPM) ci --no-audit --no-fund && touch node_modules/.package-lock.json
+
+demo: ui build ## make the demo study, answer it, write report and figures
 	$(BIN) demo --out $(DEMO_DIR)
 
-test: lint ## vet, staticcheck and the whole test suite
+test: ui lint ## vet, staticcheck and the whole test suite
 	$(GO) test ./...
 
 lint: ## go vet and staticcheck
@@ -30,4 +39,5 @@ bench: ## every Go benchmark
 	$(GO) test -run '^$$' -bench . -benchmem ./...
 
 clean: ## remove what was built
-	rm -rf bin out
+	rm -rf bin out web/ui/node_modules
+	find web/ui/dist -type f ! -name placeholder.html -delete

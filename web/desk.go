@@ -89,7 +89,7 @@ func (d *Desk) routes() {
 }
 
 // Handler is the whole app with the desk: guards outside, pages inside.
-func (d *Desk) Handler() http.Handler { return d.s.guard.around(d.s, d.s.leads.load(d.mux)) }
+func (d *Desk) Handler() http.Handler { return d.s.guard.around(d.s, d.s.leads.load(noteRoute(d.mux))) }
 
 // writing lets one change of a study through at a time, so that what an edit
 // was checked against is what it replaces.

@@ -108,15 +108,10 @@ func (d *Desk) figureOf(r *http.Request, rec *bench.Record, name string) (figure
 	if name == "answer-line" && rep.AnswerLine != nil {
 		return *rep.AnswerLine, nil
 	}
-	for i, q := range rep.Questions {
+	for _, q := range rep.Questions {
 		for _, x := range q.Exhibits {
 			if x.ID == name {
 				return x.Figure, nil
-			}
-		}
-		if name == "left-out-"+q.ID {
-			if l, ok := leaveOneOut(got.Answer.Findings[i], q); ok {
-				return l, nil
 			}
 		}
 	}
@@ -127,4 +122,3 @@ func (d *Desk) figureOf(r *http.Request, rec *bench.Record, name string) (figure
 	}
 	return nil, missing
 }
-

@@ -563,4 +563,3 @@ func unpackOne(e *zip.File, to string, left *int64) error {
 	}
 	return errors.Join(err, out.Close())
 }
-

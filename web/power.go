@@ -287,10 +287,14 @@ func (d *Desk) marginWords(rec *bench.Record, response, text string) []string {
 		}
 		return out
 	case builtIn && (r.Unit == "K" || r.Unit == "°C"):
-		if rate := d.rateAtPull(rec); rate > 0 {
-			return []string{say("margin-temperature", m.Text, duration(math.Max(1, m.Value/rate)))}
+		rise := strings.TrimPrefix(m.Text, "+")
+		if name == "surface_at_serving" || name == "face_spread" || strings.HasPrefix(name, "pan_") {
+			return []string{say("margin-warmth", rise)}
 		}
-		return []string{say("margin-temperature-bare", m.Text)}
+		if rate := d.rateAtPull(rec); rate > 0 {
+			return []string{say("margin-temperature", rise, duration(math.Max(1, m.Value/rate)))}
+		}
+		return []string{say("margin-temperature-bare", rise)}
 	}
 	return []string{say("margin-own", m.Text)}
 }

@@ -37,7 +37,7 @@ var predictions struct {
 	by map[[32]byte]*prediction
 }
 
-// predict simulates a cook file on the fast grid.
+// predict simulates a cook file.
 func predict(name string, src []byte, fahrenheit bool) (*prediction, error) {
 	key := sha256.Sum256(append([]byte(strconv.FormatBool(fahrenheit)), src...))
 	predictions.Lock()
@@ -53,7 +53,7 @@ func predict(name string, src []byte, fahrenheit bool) (*prediction, error) {
 	model := doneness.For(heat.FamilyOf(cook.Spec.Piece))
 	spec := cook.Spec
 	field := heat.NewDoneField(model, &spec)
-	res, err := heat.Simulate(&spec, heat.Options{Fast: true, Observer: field})
+	res, err := heat.Simulate(&spec, heat.Options{Observer: field})
 	if err != nil {
 		return nil, err
 	}
@@ -114,18 +114,13 @@ func valueAt(ts, v []float64, t float64) float64 {
 	return v[i-1] + f*(v[i]-v[i-1])
 }
 
-// trace draws the predicted temperatures.
+// trace draws the predicted temperatures of the middle and of both faces.
 func (p *prediction) trace(title string, fahrenheit bool) figure.Traces {
-	f := figure.Traces{Head: figure.Head{Title: title, Note: say("predict-note")}, Treatments: []string{say("predicted")},
+	f := figure.Traces{Head: figure.Head{Title: say("predict-trace", title), Note: say("predict-note")}, Treatments: []string{say("core"), say("side-a"), say("side-b")},
 		Measure: figure.Measure{Name: "temperature", Kind: figure.Temperature, Degrees: degreesOf(fahrenheit)}}
-	line := func(channel string, v []float64) {
-		if len(v) == len(p.res.TimeS) {
-			f.Lines = append(f.Lines, figure.TraceLine{Cook: title, Channel: channel, AtS: p.res.TimeS, Values: v})
-		}
+	for i, v := range [][]float64{p.res.CoreC, p.res.BottomC, p.res.TopC} {
+		f.Lines = append(f.Lines, figure.TraceLine{Cook: f.Treatments[i], Channel: say("predicted"), Treatment: i, AtS: p.res.TimeS, Values: v})
 	}
-	line("core", p.res.CoreC)
-	line("side A", p.res.BottomC)
-	line("side B", p.res.TopC)
 	for _, e := range p.res.Events {
 		if e.Kind == heat.Turned {
 			f.Marks = append(f.Marks, figure.TraceMark{Label: "turn", AtS: e.TimeS})

@@ -107,7 +107,6 @@ type treatmentView struct {
 type cookLine struct {
 	Label, Block, Treatment, Role, Day string
 	Order                              int
-	Values                             []string
 	Empty                              bool
 }
 
@@ -222,7 +221,7 @@ func (d *Desk) fillAnswer(r *http.Request, v *studyView, rec *bench.Record, got 
 	if v.MayLook {
 		v.LookAt = say("look-at", completeBlocks(rec), rec.Study.Blocks.Count)
 	}
-	d.cookLines(v, rec, seen || !early(rec))
+	cookLines(v, rec)
 	if seen {
 		v.Notes = rep.Notes
 		if rep.AnswerLine != nil {
@@ -239,11 +238,6 @@ func (d *Desk) fillAnswer(r *http.Request, v *studyView, rec *bench.Record, got 
 					f.Pictures = append(f.Pictures, *p)
 				}
 			}
-			if l, ok := leaveOneOut(got.Answer.Findings[i], q); ok {
-				if p, err := d.picture(v.ID, "left-out-"+q.ID, l, v.Invented); err == nil {
-					f.Pictures = append(f.Pictures, *p)
-				}
-			}
 			v.Findings = append(v.Findings, f)
 		}
 		for _, x := range rep.Overview {
@@ -253,22 +247,6 @@ func (d *Desk) fillAnswer(r *http.Request, v *studyView, rec *bench.Record, got 
 		}
 	}
 	return nil
-}
-
-func leaveOneOut(f *answer.Finding, q publish.Question) (figure.LeaveOneOut, bool) {
-	if f.Evidence == nil || len(f.Evidence.LeaveOneOut) < 2 || q.Evidence == nil {
-		return figure.LeaveOneOut{}, false
-	}
-	out := figure.LeaveOneOut{Head: figure.Head{Title: say("left-out-title")}, Measure: q.Evidence.Measure, Estimate: f.Evidence.Estimate,
-		Interval: q.Evidence.Outer, Margin: f.Evidence.MarginValue, Level: q.Evidence.Level}
-	for _, l := range f.Evidence.LeaveOneOut {
-		x := figure.LeftOut{Block: l.Block, Estimate: l.Estimate, Interval: figure.Interval{Lo: l.Wide.Low, Hi: l.Wide.High}}
-		if l.Raw != f.RawVerdict {
-			x.Verdict = l.Raw.Printed()
-		}
-		out.Left = append(out.Left, x)
-	}
-	return out, true
 }
 
 // picture draws a figure for wide and narrow pages.
@@ -484,9 +462,8 @@ func (d *Desk) tastings(v *studyView, s *study.Study) {
 	}
 }
 
-// cookLines fills the table of cooks. The values of a sealed study stay out
-// of sight until they may be looked at.
-func (d *Desk) cookLines(v *studyView, rec *bench.Record, values bool) {
+// cookLines fills the table of cooks.
+func cookLines(v *studyView, rec *bench.Record) {
 	words := answer.Words{Study: rec.Study}
 	for _, c := range rec.Cooks {
 		v.Cooks = append(v.Cooks, cookLine{Label: c.Label, Block: c.Block, Treatment: words.Treatment(c.Treatment), Role: string(c.Role), Day: c.Day, Order: c.Order, Empty: len(c.Logs) == 0})
@@ -494,7 +471,6 @@ func (d *Desk) cookLines(v *studyView, rec *bench.Record, values bool) {
 			break
 		}
 	}
-	_ = values
 }
 
 func count(n int, one, many string) string {

@@ -11,6 +11,7 @@ import (
 	"strings"
 	"time"
 
+	"trivet/answer"
 	"trivet/fault"
 )
 
@@ -40,6 +41,7 @@ var deskPages = template.Must(template.New("").Funcs(template.FuncMap{
 	},
 	"known":    known,
 	"sentence": sentenceOf,
+	"capital":  answer.Capital,
 }).ParseFS(deskFiles, "pages/*.tmpl"))
 
 // ui serves the built scripts and the style sheet, under names that carry a

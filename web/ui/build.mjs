@@ -1,0 +1,13 @@
+// Bundles src/ into dist/, which the Go program embeds.
+import { build } from "esbuild";
+
+await build({
+  entryPoints: { study: "src/study.ts", cook: "src/cook.ts", load: "src/load.ts" },
+  outdir: "dist",
+  bundle: true,
+  minify: true,
+  format: "esm",
+  target: ["es2022"],
+  legalComments: "eof",
+  logLevel: "warning",
+});

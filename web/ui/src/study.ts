@@ -1,0 +1,71 @@
+// The study's page and its cook files.
+import { keepDrafts } from "./drafts";
+import { Follower } from "./live";
+
+function formData(form: HTMLFormElement): URLSearchParams {
+  const out = new URLSearchParams();
+  for (const [name, value] of new FormData(form)) if (typeof value === "string") out.append(name, value);
+  return out;
+}
+
+/** meaning: what a margin is in the mouth or on the clock, as it is typed. */
+function followMargins(): void {
+  for (const box of document.querySelectorAll<HTMLElement>("[data-meaning]")) {
+    const form = box.closest("li")?.querySelector("form");
+    if (!form) continue;
+    const follower = new Follower(box, 120);
+    const field = (end: string): string =>
+      [...form.elements].find((e): e is HTMLInputElement => "name" in e && String(e.name).startsWith("set:") && String(e.name).endsWith(end))?.value ?? "";
+    form.addEventListener("input", () =>
+      follower.ask(() => new Request(`${box.dataset.meaning}?${new URLSearchParams({ response: field("].response"), margin: field("].margin") })}`)),
+    );
+  }
+}
+
+/** power: the curve moves with margin and SD. */
+function followPower(): void {
+  for (const form of document.querySelectorAll<HTMLFormElement>("form[data-try]")) {
+    const into = form.parentElement?.querySelector<HTMLElement>("[data-result]");
+    if (!into) continue;
+    const follower = new Follower(into, 80);
+    const ask = (): void =>
+      follower.ask(
+        () => new Request(`${form.action}?${formData(form)}`, { headers: { "X-Part": "power" } }),
+        (part) => part.querySelector<HTMLElement>("[data-result]"),
+      );
+    form.addEventListener("input", (e) => {
+      if ((e.target as HTMLElement).id === "power-question") {
+        // Another question has its own margin and scatter.
+        for (const name of ["margin", "sd"]) (form.elements.namedItem(name) as HTMLInputElement).value = "";
+      }
+      ask();
+    });
+    form.addEventListener("submit", (e) => {
+      e.preventDefault();
+      ask();
+    });
+  }
+}
+
+/** prediction: trace and cut face follow the cook file. */
+function followCookFile(): void {
+  const form = document.querySelector<HTMLFormElement>("form[data-predict]");
+  const into = document.querySelector<HTMLElement>(".predicted [data-result]");
+  if (!form || !into) return;
+  const follower = new Follower(into, 40);
+  form.addEventListener("input", () => follower.ask(() => new Request(form.dataset.predict ?? "", { method: "POST", body: formData(form) })));
+}
+
+keepDrafts();
+followMargins();
+followPower();
+followCookFile();
+
+// A link to a folded form opens it.
+function unfold(): void {
+  const at = location.hash.length > 1 ? document.getElementById(location.hash.slice(1)) : null;
+  const fold = at?.closest("details");
+  if (fold) fold.open = true;
+}
+window.addEventListener("hashchange", unfold);
+unfold();
