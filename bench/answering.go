@@ -15,6 +15,9 @@ type AnswerOptions struct {
 	AfterBlock int // use only the first so many blocks; 0 all
 	Now        time.Time
 	Progress   Progress
+	// NoLook leaves the history alone; whoever shows the answer to a person
+	// calls [NoteLook] then.
+	NoLook bool
 }
 
 // Answered is an answer with the record it came from.
@@ -53,7 +56,10 @@ func Answer(ctx context.Context, rd Reader, studyID string, o AnswerOptions) (*A
 	if err != nil {
 		return nil, err
 	}
-	return out, noteLook(ctx, rd, rec, o.Now)
+	if o.NoLook {
+		return out, nil
+	}
+	return out, NoteLook(ctx, rd, rec, o.Now)
 }
 
 // looks counts the entries of the history that looked early.
@@ -67,9 +73,9 @@ func looks(rec *Record) int {
 	return n
 }
 
-// noteLook adds a look to the history when it counts: the plan is sealed and
+// NoteLook adds a look to the history when it counts: the plan is sealed and
 // its number is not reached.
-func noteLook(ctx context.Context, rd Reader, rec *Record, now time.Time) error {
+func NoteLook(ctx context.Context, rd Reader, rec *Record, now time.Time) error {
 	nb, ok := rd.(Notebook)
 	planned := rec.Study.Blocks.Count
 	done := len(rec.Blocks())

@@ -13,6 +13,7 @@ import (
 	"trivet/answer"
 	"trivet/measure"
 	"trivet/study"
+	"trivet/trace"
 )
 
 // Progress reports how far long work has come. A nil Progress is silent.
@@ -80,6 +81,9 @@ func Measure(ctx context.Context, rd Reader, rec *Record, progress Progress, nam
 				if err != nil {
 					return err
 				}
+				if !vouched(c, traces) {
+					hashes[i] = ""
+				}
 				r, err := measure.Cook(measure.Input{Cook: c, Piece: pieces[c.Piece], Traces: traces}, names...)
 				if err != nil {
 					return err
@@ -98,7 +102,8 @@ func Measure(ctx context.Context, rd Reader, rec *Record, progress Progress, nam
 		return nil, err
 	}
 	progress.Report(len(todo), len(todo))
-	return out, storeResults(ctx, rd, rec.Study.ID, key, out, hashes, todo)
+	storeResults(ctx, rd, rec.Study.ID, key, out, hashes, todo)
+	return out, ctx.Err()
 }
 
 // inputHash names everything a cook's responses were computed from: its
@@ -118,6 +123,18 @@ func inputHash(c study.Cook, p study.Piece, key string) string {
 	return hex.EncodeToString(sum[:])
 }
 
+// vouched reports whether the record of a cook names the log of every trace.
+// Samples taken live are named nowhere and may still be coming in, so what
+// was computed from them is not kept.
+func vouched(c study.Cook, traces []trace.Trace) bool {
+	for _, t := range traces {
+		if !slices.ContainsFunc(c.Logs, func(l study.LogRef) bool { return l.SHA256 != "" && l.SHA256 == t.Source }) {
+			return false
+		}
+	}
+	return true
+}
+
 func storedResults(ctx context.Context, rd Reader, studyID, key string) (map[string]StoredResponse, error) {
 	st, ok := rd.(ResponseStore)
 	if !ok {
@@ -135,11 +152,11 @@ func storedResults(ctx context.Context, rd Reader, studyID, key string) (map[str
 }
 
 // storeResults keeps what was computed. A notebook that cannot be written
-// just now (opened read-only) still answers.
-func storeResults(ctx context.Context, rd Reader, studyID, key string, all []answer.CookResult, hashes []string, todo []int) error {
+// just now (opened read-only, in use, on a full disk) still answers.
+func storeResults(ctx context.Context, rd Reader, studyID, key string, all []answer.CookResult, hashes []string, todo []int) {
 	st, ok := rd.(ResponseStore)
 	if !ok || len(todo) == 0 || !Writable(rd) {
-		return nil
+		return
 	}
 	var put []StoredResponse
 	for _, i := range todo {
@@ -152,7 +169,9 @@ func storeResults(ctx context.Context, rd Reader, studyID, key string, all []ans
 		}
 		put = append(put, StoredResponse{CookID: all[i].Cook.ID, Response: key, InputHash: hashes[i], Body: b})
 	}
-	return st.PutResponses(ctx, studyID, put)
+	if len(put) > 0 {
+		_ = st.PutResponses(ctx, studyID, put) // it only saves time, and may fail
+	}
 }
 
 // Writable reports whether a reader is a notebook open for writing.

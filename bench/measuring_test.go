@@ -32,3 +32,26 @@ func TestMeasureStopsWhenInterrupted(t *testing.T) {
 		}
 	}
 }
+
+// Results are kept only where the cook's record names the logs they rest on.
+func TestVouched(t *testing.T) {
+	log := study.Cook{Logs: []study.LogRef{{File: "a.csv", SHA256: "aa"}}}
+	for _, tc := range []struct {
+		name   string
+		cook   study.Cook
+		source string
+		want   bool
+	}{
+		{"the log of the record", log, "aa", true},
+		{"another log", log, "bb", false},
+		{"live samples", study.Cook{}, "", false},
+		{"live samples beside a log without hash", study.Cook{Logs: []study.LogRef{{File: "a.csv"}}}, "", false},
+	} {
+		if got := vouched(tc.cook, []trace.Trace{{Source: tc.source}}); got != tc.want {
+			t.Errorf("%s: %v, want %v", tc.name, got, tc.want)
+		}
+	}
+	if !vouched(study.Cook{}, nil) {
+		t.Error("a cook without traces rests on its record alone")
+	}
+}

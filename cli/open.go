@@ -37,7 +37,9 @@ func (e *Env) openNotebook(ctx context.Context, create bool) (*store.Notebook, e
 	return nb, nil
 }
 
-// source is where a study is read from.
+// source is where a study is read from. Hand on its Reader, not the source:
+// what a notebook can do beyond reading (keep results, note a look) is seen
+// on the Reader alone.
 type source struct {
 	bench.Reader
 	id string

@@ -217,6 +217,15 @@ FOLDER" takes it into another notebook unchanged.`,
 			if err != nil {
 				return err
 			}
+			// The package holds the answer, so writing it is a look; it is noted
+			// afterwards, so that an export imported elsewhere exports the same.
+			rec, err := src.Record(ctx, src.id)
+			if err != nil {
+				return err
+			}
+			if err := bench.NoteLook(ctx, src.Reader, rec, env.Now()); err != nil {
+				return err
+			}
 			if env.JSON {
 				return env.PrintJSON(map[string]any{"format": 1, "study": src.id, "folder": out})
 			}

@@ -46,6 +46,9 @@ type Notebook struct {
 
 var _ bench.Notebook = (*Notebook)(nil)
 
+// Writable reports whether the notebook was opened for writing.
+func (n *Notebook) Writable() bool { return n.write != nil }
+
 // Create makes a new, empty notebook at a path and opens it. It is built
 // beside the path and put in place whole, so that a path never holds half a
 // notebook. Its file is readable by its owner alone: it may hold answers of
