@@ -102,6 +102,31 @@ func BenchmarkCost(b *testing.B) {
 	}
 }
 
+// BenchmarkCells shows how the cost of one step grows with the cells of a
+// slab, and of a disc with its rows at a fixed number of columns: the time for
+// a cell and step stays the same.
+func BenchmarkCells(b *testing.B) {
+	for _, c := range []struct {
+		name string
+		spec *Spec
+		cols int
+	}{{"slab", panCook(), 0}, {"disc", discCook(), 8}} {
+		for _, cells := range []int{16, 32, 64, 128} {
+			b.Run(fmt.Sprintf("%s/%d", c.name, cells), func(b *testing.B) {
+				s, res := NewSolver(), new(Result)
+				opt := Options{Cells: cells, RadialCells: c.cols, TolK: 0.1}
+				for b.Loop() {
+					if err := s.RunInto(res, c.spec, opt); err != nil {
+						b.Fatal(err)
+					}
+				}
+				work := float64(res.Stats.Steps+res.Stats.Rejected) * float64(res.Stats.Cells) * float64(b.N)
+				b.ReportMetric(float64(b.Elapsed().Nanoseconds())/work, "ns/(cell·step)")
+			})
+		}
+	}
+}
+
 // BenchmarkSampledCooks runs 10,000 cooks on the fast grid on two workers,
 // thickness, pan and start varying, with a rest.
 func BenchmarkSampledCooks(b *testing.B) {

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -376,4 +377,22 @@ func TestEvenShare(t *testing.T) {
 	within(t, "even share of 40…80 °C about 60 ± 5", run(t, spec, Options{Cells: 80}).Summary.EvenSharePct, 25, 0.2)
 	spec.Output.EvenBandK = 10
 	within(t, "within ± 10", run(t, spec, Options{Cells: 80}).Summary.EvenSharePct, 50, 0.2)
+}
+
+// Beyond what food withstands the numbers stay finite and a note says that
+// they mean little.
+func TestBurntFoodIsNoted(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		panC  float64
+		noted bool
+	}{{"frying", 200, false}, {"burning", 600, true}} {
+		spec := chop()
+		spec.Legs[0].Bottom = Pan{TempC: c.panC, Contact: 2000}
+		r := run(t, spec, Options{Fast: true})
+		noted := slices.ContainsFunc(r.Notes, func(n fault.Note) bool { return n.Code == "model-range" })
+		if noted != c.noted {
+			t.Errorf("%s: notes %v", c.name, r.Notes)
+		}
+	}
 }

@@ -3,6 +3,7 @@ package heat
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 
 	"trivet/fault"
@@ -333,8 +334,16 @@ func (s *Solver) endRecord() {
 	}
 	r.Stats = Stats{Cells: n, Steps: s.steps, Rejected: s.rejected, Newton: s.newton, LegsRerun: s.reruns, WorstStepK: r.Stats.WorstStepK}
 	r.Notes = append(r.Notes, estimateNote)
+	if hot := slices.Max(ty.peak); hot > charC {
+		r.Notes = append(r.Notes, fault.Notef("model-range",
+			"The piece is predicted to reach %.0f °C near a face. Food chars and burns below that, which the model leaves out: check the temperatures and coefficients of the faces.", hot))
+	}
 	s.recording = nil
 }
+
+// charC is a temperature at which a crust no longer only browns: the kinetics
+// of browning end at 250 °C (Zanoni, Peri & Bruno 1995); the limit is chosen.
+const charC = 300
 
 var estimateNote = fault.Note{
 	Code: "model-estimate",
