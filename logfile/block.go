@@ -256,10 +256,10 @@ func (w *worker) slowNumber(s *segment, c int, cell, b []byte, row int) bool {
 		s.numbers[c][s.rows] = math.NaN()
 		return true
 	}
-	v, decimals, ok := parseNumber(cell, w.decimal)
+	v, decimals, ok := parseCell(cell, w.decimal)
 	if !ok {
 		if bare, unit := splitUnit(cell); unit != "" {
-			if v, decimals, ok = parseNumber(bare, w.decimal); ok && unit != w.columns[c].unit {
+			if v, decimals, ok = parseCell(bare, w.decimal); ok && unit != w.columns[c].unit {
 				w.problem(s, MixedUnit, c, cell, b, row)
 				s.numbers[c][s.rows] = math.NaN()
 				return true

@@ -23,7 +23,10 @@ type Options struct {
 	Only []string
 	// Delimiter and Decimal, if not 0, stand instead of the guess.
 	Delimiter, Decimal byte
-	Limits             Limits
+	// Sheet and Range say what of a workbook is read: a sheet by name ("" is
+	// the first with cells) and a block of cells such as "B3:F900" or "B3:".
+	Sheet, Range string
+	Limits       Limits
 	// Workers read blocks side by side; 0 takes two, or one on one core. The
 	// result does not depend on it.
 	Workers int
@@ -101,7 +104,7 @@ func ReadColumns(r io.Reader, opt Options) (*Table, error) {
 // known and before a record is read.
 func readTable(r io.Reader, opt Options, choose func(*Layout, *Options) error) (*Table, error) {
 	opt.Limits = opt.Limits.filled()
-	src, err := open(r, opt.Raw, opt.Limits)
+	src, err := open(r, opt.Raw, opt.Limits, part{opt.Sheet, opt.Range})
 	if err != nil {
 		return nil, err
 	}
@@ -141,7 +144,7 @@ func readTable(r io.Reader, opt Options, choose func(*Layout, *Options) error) (
 // else.
 func Peek(r io.Reader, opt Options) (*Layout, error) {
 	opt.Limits = opt.Limits.filled()
-	src, err := open(r, opt.Raw, opt.Limits)
+	src, err := open(r, opt.Raw, opt.Limits, part{opt.Sheet, opt.Range})
 	if err != nil {
 		return nil, err
 	}

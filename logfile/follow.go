@@ -242,11 +242,11 @@ func (f *Follower) value(c MapChannel, cell []byte) (float64, ProblemKind) {
 	if len(cell) == 0 {
 		return math.NaN(), ""
 	}
-	if v, _, ok := parseNumber(cell, f.m.Decimal[0]); ok {
+	if v, _, ok := parseCell(cell, f.m.Decimal[0]); ok {
 		return v, ""
 	}
 	bare, unit := splitUnit(cell)
-	if v, _, ok := parseNumber(bare, f.m.Decimal[0]); ok && unit != "" {
+	if v, _, ok := parseCell(bare, f.m.Decimal[0]); ok && unit != "" {
 		want := c.Written
 		if want == "" {
 			want = string(c.Unit)

@@ -50,6 +50,8 @@ type Guess struct {
 	Gaps        []RowGap      `json:"gaps,omitempty"`     // in the first rows
 	Fingerprint string        `json:"fingerprint"`
 	Notes       []fault.Note  `json:"notes,omitempty"`
+
+	sheet, cells string // of a workbook, as asked for
 }
 
 // TimeGuess is where and how the log tells time.
@@ -78,7 +80,11 @@ func Inspect(r io.Reader, opt Options) (*Guess, error) {
 	if err != nil {
 		return nil, err
 	}
-	return guess(l)
+	g, err := guess(l)
+	if g != nil {
+		g.sheet, g.cells = opt.Sheet, opt.Range
+	}
+	return g, err
 }
 
 // guess gives every column its role.
@@ -197,7 +203,7 @@ func (l *Layout) numbers(c int) []float64 {
 			continue
 		}
 		bare, _ := splitUnit([]byte(r[c]))
-		if v, _, ok := parseNumber(bare, l.Decimal[0]); ok {
+		if v, _, ok := parseCell(bare, l.Decimal[0]); ok {
 			out = append(out, v)
 		}
 	}
@@ -364,7 +370,7 @@ func (g *Guess) guessLongChannels(name, value, unit int, used map[string]bool) {
 			if name >= len(r) || value >= len(r) || r[name] != level {
 				continue
 			}
-			if x, _, ok := parseNumber([]byte(r[value]), l.Decimal[0]); ok {
+			if x, _, ok := parseCell([]byte(r[value]), l.Decimal[0]); ok {
 				v = append(v, x)
 			}
 			if unit >= 0 && unit < len(r) && u == "" {

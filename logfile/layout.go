@@ -192,6 +192,8 @@ func readable(rows [][]string, n int, decimal byte) float64 {
 			all++
 			if isNumber(c, decimal) || timeForms(c) != nil {
 				good++
+			} else if _, _, ok := parseGrouped([]byte(c), decimal); ok && strings.IndexByte(c, decimal) >= 0 {
+				good++ // both signs in one number tell which is which
 			}
 		}
 	}
@@ -207,6 +209,20 @@ func isNumber(s string, decimal byte) bool {
 		return false
 	}
 	_, _, ok := parseNumber(bare, decimal)
+	return ok
+}
+
+// isCell tells a number in a column whose decimal sign is known: thousands may
+// be set apart, which is no evidence for a decimal sign.
+func isCell(s string, decimal byte) bool {
+	if isNumber(s, decimal) {
+		return true
+	}
+	bare, _ := splitUnit([]byte(s))
+	_, _, ok := parseGrouped(bare, decimal)
+	if !ok {
+		_, _, ok = parseGrouped([]byte(s), decimal)
+	}
 	return ok
 }
 
@@ -285,7 +301,7 @@ func (l *Layout) headerRows(first, n int) int {
 					continue
 				}
 				all++
-				if isNumber(r[c], l.Decimal[0]) || timeForms(r[c]) != nil {
+				if isCell(r[c], l.Decimal[0]) || timeForms(r[c]) != nil {
 					good++
 				}
 			}
@@ -295,7 +311,7 @@ func (l *Layout) headerRows(first, n int) int {
 	}
 	isHead := func(row []string, numeric []bool) bool {
 		for c := range numeric {
-			if c < len(row) && numeric[c] && row[c] != "" && !isNumber(row[c], l.Decimal[0]) && timeForms(row[c]) == nil && !isNoValue(row[c]) {
+			if c < len(row) && numeric[c] && row[c] != "" && !isCell(row[c], l.Decimal[0]) && timeForms(row[c]) == nil && !isNoValue(row[c]) {
 				return true
 			}
 		}
@@ -304,7 +320,7 @@ func (l *Layout) headerRows(first, n int) int {
 	row := l.rows[first]
 	if first+1 >= len(l.rows) {
 		for _, c := range row { // a header alone, or one record alone
-			if isNumber(c, l.Decimal[0]) {
+			if isCell(c, l.Decimal[0]) {
 				return 0
 			}
 		}
@@ -337,7 +353,7 @@ func (l *Layout) headerRows(first, n int) int {
 // hasNumber tells whether a cell of the row is a number or a time.
 func (l *Layout) hasNumber(row []string) bool {
 	for _, c := range row {
-		if isNumber(c, l.Decimal[0]) || timeForms(c) != nil {
+		if isCell(c, l.Decimal[0]) || timeForms(c) != nil {
 			return true
 		}
 	}
@@ -366,7 +382,7 @@ func (l *Layout) typeColumn(col *ColumnLayout, rows [][]string, c int) {
 	numbers := 0
 	units := map[cellUnit]int{}
 	for _, s := range cells {
-		if isNumber(s, l.Decimal[0]) {
+		if isCell(s, l.Decimal[0]) {
 			numbers++
 			_, u := splitUnit([]byte(s))
 			units[u]++

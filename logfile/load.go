@@ -13,10 +13,13 @@ import (
 
 // LoadOptions say how a log is loaded. The zero value guesses everything.
 type LoadOptions struct {
-	Map    *Map   // what the columns are; nil takes the guess
-	Maps   []*Map // saved maps: the first that fits the file stands instead of the guess
-	Limits Limits
-	Raw    io.Writer // receives every byte of the file as it was read
+	Map *Map // what the columns are; nil takes the guess
+	// Sheet and Range say what of a workbook is read where no map says it;
+	// see [Options].
+	Sheet, Range string
+	Maps         []*Map // saved maps: the first that fits the file stands instead of the guess
+	Limits       Limits
+	Raw          io.Writer // receives every byte of the file as it was read
 }
 
 // Log is a loaded log: one trace for each channel, and what became of every
@@ -35,7 +38,7 @@ type Log struct {
 // out; all of them stand in the account with their row.
 func Load(r io.Reader, opt LoadOptions) (*Log, error) {
 	log := &Log{Map: opt.Map}
-	read := Options{Limits: opt.Limits, Raw: opt.Raw}
+	read := Options{Limits: opt.Limits, Raw: opt.Raw, Sheet: opt.Sheet, Range: opt.Range}
 	if log.Map != nil {
 		if err := log.Map.check(); err != nil {
 			return nil, err
@@ -51,6 +54,7 @@ func Load(r io.Reader, opt LoadOptions) (*Log, error) {
 		if err != nil {
 			return err
 		}
+		g.sheet, g.cells = opt.Sheet, opt.Range
 		log.Guess = g
 		if log.Map = Match(opt.Maps, g); log.Map == nil {
 			log.Map, own = g.Map(), true
@@ -81,6 +85,12 @@ func Load(r io.Reader, opt LoadOptions) (*Log, error) {
 // options tells the table reader what the map knows.
 func (m *Map) options(o *Options) {
 	o.Delimiter, o.Decimal = m.Delimiter[0], m.Decimal[0]
+	if m.Sheet != "" {
+		o.Sheet = m.Sheet
+	}
+	if m.Range != "" {
+		o.Range = m.Range
+	}
 	o.Types, o.Forms = map[string]Type{}, map[string]TimeForm{}
 	o.Only = []string{m.Time.Column}
 	if numberForms[m.Time.Form] > 0 {

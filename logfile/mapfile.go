@@ -20,14 +20,17 @@ const MapFormat = 1
 // Map says what the columns of a log are: a guess that was looked at and
 // saved, to be used for later files of the same shape.
 type Map struct {
-	Format      int          `yaml:"format"`
-	Fingerprint string       `yaml:"fingerprint"` // of the files it fits
-	Delimiter   string       `yaml:"delimiter"`
-	Decimal     string       `yaml:"decimal"`
-	Shape       Shape        `yaml:"shape"`
-	Time        MapTime      `yaml:"time"`
-	Long        *MapLong     `yaml:"long,omitempty"`
-	Channels    []MapChannel `yaml:"channels"`
+	Format      int    `yaml:"format"`
+	Fingerprint string `yaml:"fingerprint"` // of the files it fits
+	Delimiter   string `yaml:"delimiter"`
+	Decimal     string `yaml:"decimal"`
+	// Sheet and Range say what of a workbook is read; see [Options].
+	Sheet    string       `yaml:"sheet,omitempty"`
+	Range    string       `yaml:"range,omitempty"`
+	Shape    Shape        `yaml:"shape"`
+	Time     MapTime      `yaml:"time"`
+	Long     *MapLong     `yaml:"long,omitempty"`
+	Channels []MapChannel `yaml:"channels"`
 }
 
 // MapTime says how the log tells time.
@@ -63,7 +66,7 @@ type MapChannel struct {
 func (g *Guess) Map() *Map {
 	m := &Map{
 		Format: MapFormat, Fingerprint: g.Fingerprint, Delimiter: g.Layout.Delimiter, Decimal: g.Layout.Decimal,
-		Shape: g.Shape, Time: MapTime{Column: g.Time.Column, Clock: g.Time.Clock, Form: g.Time.Form},
+		Sheet: g.sheet, Range: g.cells, Shape: g.Shape, Time: MapTime{Column: g.Time.Column, Clock: g.Time.Clock, Form: g.Time.Form},
 	}
 	from := g.Columns
 	if g.Shape == Long {

@@ -117,3 +117,69 @@ func trimSpace(b []byte) []byte {
 	}
 	return b
 }
+
+// parseGrouped reads a number whose thousands are set apart: "1,234.5",
+// "1.234,5", "1 234,5", "1'234.5". The sign that is the decimal sign sets
+// nothing apart, so that each text has one reading.
+func parseGrouped(cell []byte, decimal byte) (v float64, decimals int, ok bool) {
+	cell = trimSpace(cell)
+	if len(cell) < 5 || len(cell) > 64 {
+		return 0, 0, false
+	}
+	var buf [64]byte
+	out := buf[:0]
+	i := 0
+	if cell[0] == '-' || cell[0] == '+' {
+		out = append(out, cell[0])
+		i++
+	}
+	var group []byte // the separator, once seen
+	digits, first := 0, true
+	for i < len(cell) && cell[i] != decimal {
+		c := cell[i]
+		if c >= '0' && c <= '9' {
+			digits++
+			out = append(out, c)
+			i++
+			continue
+		}
+		sep := separator(cell[i:])
+		if sep == nil || group != nil && string(sep) != string(group) {
+			return 0, 0, false
+		}
+		if first && (digits < 1 || digits > 3) || !first && digits != 3 {
+			return 0, 0, false
+		}
+		group, first, digits = sep, false, 0
+		i += len(sep)
+	}
+	if group == nil || digits != 3 {
+		return 0, 0, false
+	}
+	return parseNumber(append(out, cell[i:]...), decimal)
+}
+
+// separator is the sign at the start of b that may set thousands apart.
+func separator(b []byte) []byte {
+	switch b[0] {
+	case ',', '.', ' ', '\'':
+		return b[:1]
+	}
+	for _, s := range []string{"\u00a0", "\u202f", "\u2009", "\u2019"} {
+		if len(b) >= len(s) && string(b[:len(s)]) == s {
+			return b[:len(s)]
+		}
+	}
+	if b[0] == 0xa0 { // a no-break space of an 8-bit code
+		return b[:1]
+	}
+	return nil
+}
+
+// parseCell reads a cell as a number, with thousands set apart or not.
+func parseCell(cell []byte, decimal byte) (v float64, decimals int, ok bool) {
+	if v, decimals, ok = parseNumber(cell, decimal); ok {
+		return v, decimals, ok
+	}
+	return parseGrouped(cell, decimal)
+}

@@ -24,7 +24,7 @@ type source struct {
 	io.Reader
 	Encoding    string   // "UTF-8", "UTF-16LE", "UTF-16BE", "windows-1252"
 	Compression string   // "", "gzip", "zstd"
-	Kind        string   // "table", "JSON Lines", "workbook"
+	Kind        string   // "table", "JSON Lines", "JSON", "workbook", "Parquet"
 	account     *Account // of what was turned into a table first; whole once that is read
 	raw         io.Reader
 	sum         hash.Hash
@@ -33,7 +33,7 @@ type source struct {
 
 // open looks at the first bytes of r, never at a file name, to see how the
 // text is packed. Raw, if not nil, receives every byte as it was read.
-func open(r io.Reader, raw io.Writer, limits Limits) (*source, error) {
+func open(r io.Reader, raw io.Writer, limits Limits, want part) (*source, error) {
 	s := &source{sum: sha256.New(), Encoding: "UTF-8"}
 	w := io.Writer(s.sum)
 	if raw != nil {
@@ -68,7 +68,7 @@ func open(r io.Reader, raw io.Writer, limits Limits) (*source, error) {
 	if err != nil && err != io.EOF {
 		return nil, readFault(err)
 	}
-	if err := s.decode(plain, head, limits); err != nil {
+	if err := s.decode(plain, head, limits, want); err != nil {
 		return nil, err
 	}
 	return s, nil
@@ -76,7 +76,7 @@ func open(r io.Reader, raw io.Writer, limits Limits) (*source, error) {
 
 // decode picks the character code by the byte order mark or, without one, by
 // where the zero bytes stand.
-func (s *source) decode(plain *bufio.Reader, head []byte, limits Limits) error {
+func (s *source) decode(plain *bufio.Reader, head []byte, limits Limits, want part) error {
 	even, odd := 0, 0
 	for i, c := range head {
 		if c == 0 && i&1 == 0 {
@@ -100,15 +100,25 @@ func (s *source) decode(plain *bufio.Reader, head []byte, limits Limits) error {
 		s.Reader = transform.NewReader(plain, unicode.UTF16(unicode.BigEndian, unicode.UseBOM).NewDecoder())
 	case bytes.HasPrefix(head, []byte("PK\x03\x04")):
 		s.Kind = "workbook"
-		s.convert(func(w io.Writer) error { return workbook(plain, w, limits, s.account) })
+		s.convert(func(w io.Writer) error { return workbook(plain, w, limits, want, s.account) })
+	case bytes.HasPrefix(head, []byte("PAR1")):
+		s.Kind = "Parquet"
+		s.convert(func(w io.Writer) error { return parquetTable(plain, w, limits, s.account) })
 	case isBinary(head):
 		return fault.New("log-binary", "this is a binary file, not a text table").WithFix("export the log as CSV")
 	default:
 		s.Reader = plain
 	}
-	if s.Kind == "" && s.Encoding == "UTF-8" && looksLikeJSONLines(bytes.TrimPrefix(head, []byte("\ufeff"))) {
+	if text := bytes.TrimPrefix(head, []byte("\ufeff")); s.Kind == "" && s.Encoding == "UTF-8" && (jsonDocument(text) || looksLikeJSONLines(text)) {
 		s.Kind = "JSON Lines"
-		j := &jsonLines{in: plain, limits: limits}
+		in := plain
+		if jsonDocument(text) {
+			s.Kind = "JSON"
+			lines, stop := jsonLinesOf(plain, limits)
+			s.closers = append(s.closers, stop)
+			in = bufio.NewReaderSize(lines, 64<<10)
+		}
+		j := &jsonLines{in: in, limits: limits}
 		s.convert(func(w io.Writer) error {
 			err := j.table(w)
 			*s.account = j.account

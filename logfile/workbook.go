@@ -1,9 +1,11 @@
 package logfile
 
 import (
+	"archive/zip"
 	"bufio"
 	"bytes"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -18,9 +20,10 @@ const mostWorkbookBytes = 64 << 20
 // mostUnpackedBytes bounds what a workbook unpacks to.
 const mostUnpackedBytes = 512 << 20
 
-// workbook writes the first sheet that has cells as CSV. Numbers are written
+// workbook writes a sheet as CSV, the first that has cells unless one is
+// named. Numbers are written
 // to 15 digits, as spreadsheets show them; dates stay spreadsheet days.
-func workbook(r io.Reader, w io.Writer, limits Limits, account *Account) error {
+func workbook(r io.Reader, w io.Writer, limits Limits, want part, account *Account) error {
 	most := min(limits.MaxBytes, mostWorkbookBytes)
 	b, err := io.ReadAll(io.LimitReader(r, most+1))
 	if err != nil {
@@ -29,7 +32,21 @@ func workbook(r io.Reader, w io.Writer, limits Limits, account *Account) error {
 	if int64(len(b)) > most {
 		return fault.New("log-size", "the workbook has more than %d bytes", most).WithFix("save the sheet as CSV")
 	}
-	if !bytes.Contains(b, []byte("xl/")) {
+	z, err := zip.NewReader(bytes.NewReader(b), int64(len(b)))
+	if err != nil && !bytes.Contains(b, []byte("xl/")) && !bytes.Contains(b, []byte("content.xml")) {
+		return fault.New("log-packed", "this is a zip archive, and a text table or a workbook is read here").WithFix("unpack the archive")
+	}
+	if err != nil {
+		return fault.New("log-workbook", "the file begins as a workbook (a zip archive) and cannot be unpacked").WithFix("save the sheet as CSV").Wrap(err)
+	}
+	if slices.ContainsFunc(z.File, func(f *zip.File) bool { return f.Name == "content.xml" }) {
+		return openDocument(z, want, w, limits, account)
+	}
+	block, err := want.window()
+	if err != nil {
+		return err
+	}
+	if !slices.ContainsFunc(z.File, func(f *zip.File) bool { return strings.HasPrefix(f.Name, "xl/") }) {
 		return fault.New("log-packed", "this is a zip archive, and a text table or a workbook is read here").WithFix("unpack the archive")
 	}
 	// Both limits alike keep the library from unpacking to temporary files.
@@ -41,13 +58,19 @@ func workbook(r io.Reader, w io.Writer, limits Limits, account *Account) error {
 	defer f.Close()
 	out := bufio.NewWriterSize(w, 64<<10)
 	sheets := f.GetSheetList()
+	if want.sheet != "" && !slices.Contains(sheets, want.sheet) {
+		return noSheet(want.sheet, sheets)
+	}
 	for i, name := range sheets {
-		any, err := sheet(f, name, out, limits)
+		if want.sheet != "" && name != want.sheet {
+			continue
+		}
+		any, err := sheet(f, name, out, limits, block)
 		if err != nil {
 			return err
 		}
 		if any {
-			if i+1 < len(sheets) {
+			if i+1 < len(sheets) && want.sheet == "" {
 				account.note("log-sheet", "sheet %q was read, the others (%s) were not", name, strings.Join(sheets[i+1:], ", "))
 			}
 			return out.Flush()
@@ -57,7 +80,7 @@ func workbook(r io.Reader, w io.Writer, limits Limits, account *Account) error {
 }
 
 // sheet writes the rows of a sheet and tells whether it had any.
-func sheet(f *excelize.File, name string, out *bufio.Writer, limits Limits) (bool, error) {
+func sheet(f *excelize.File, name string, out *bufio.Writer, limits Limits, block window) (bool, error) {
 	bad := func(err error) error {
 		return fault.New("log-workbook", "sheet %q of the workbook cannot be read", name).WithFix("save the sheet as CSV").Wrap(err)
 	}
@@ -66,8 +89,13 @@ func sheet(f *excelize.File, name string, out *bufio.Writer, limits Limits) (boo
 		return false, bad(err)
 	}
 	defer rows.Close()
-	any := false
+	any, row := false, 0
 	for rows.Next() {
+		row++
+		in, after := block.holds(row)
+		if after {
+			break
+		}
 		cells, err := rows.Columns()
 		if err != nil {
 			return any, bad(err)
@@ -75,7 +103,7 @@ func sheet(f *excelize.File, name string, out *bufio.Writer, limits Limits) (boo
 		if len(cells) > limits.MaxColumns {
 			return any, fault.New("log-columns", "the sheet has %d columns, at most %d are read", len(cells), limits.MaxColumns)
 		}
-		if len(cells) == 0 {
+		if cells = block.cut(cells); !in || len(cells) == 0 {
 			continue
 		}
 		any = true

@@ -1,0 +1,145 @@
+package logfile
+
+import (
+	"bufio"
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/parquet-go/parquet-go"
+	"github.com/parquet-go/parquet-go/format"
+
+	"trivet/fault"
+)
+
+// mostParquetBytes bounds a Parquet file, which is read into memory whole.
+const mostParquetBytes = 512 << 20
+
+// parquetTable writes the flat columns of a Parquet file (Apache Parquet
+// format 2) as CSV: times as RFC 3339 in UTC, numbers as short as they round
+// trip, missing values as empty cells. Nested names are joined by a point;
+// repeated columns are left out and noted.
+func parquetTable(r io.Reader, w io.Writer, limits Limits, account *Account) (err error) {
+	bad := func(err error) error {
+		return fault.New("log-parquet", "the Parquet file cannot be read").WithFix("export the log as CSV").Wrap(err)
+	}
+	// The library panics on some corrupt files.
+	defer func() {
+		if p := recover(); p != nil {
+			err = bad(fmt.Errorf("it is corrupt: %v", p))
+		}
+	}()
+	most := min(limits.MaxBytes, mostParquetBytes)
+	b, err := io.ReadAll(io.LimitReader(r, most+1))
+	if err != nil {
+		return readFault(err)
+	}
+	if int64(len(b)) > most {
+		return fault.New("log-size", "the Parquet file has more than %d bytes", most)
+	}
+	f, err := parquet.OpenFile(bytes.NewReader(b), int64(len(b)))
+	if err != nil {
+		return bad(err)
+	}
+	schema := f.Schema()
+	var keep []int
+	var names, lists []string
+	kinds := map[int]func(parquet.Value) string{}
+	for _, path := range schema.Columns() {
+		leaf, ok := schema.Lookup(path...)
+		name := strings.Join(path, ".")
+		if !ok || leaf.MaxRepetitionLevel > 0 {
+			lists = append(lists, name)
+			continue
+		}
+		keep, names = append(keep, leaf.ColumnIndex), append(names, name)
+		kinds[leaf.ColumnIndex] = parquetText(leaf.Node.Type())
+	}
+	switch {
+	case len(keep) == 0:
+		return fault.New("log-no-table", "the Parquet file has no flat columns")
+	case len(keep) > limits.MaxColumns:
+		return fault.New("log-columns", "the file has %d columns, at most %d are read", len(keep), limits.MaxColumns)
+	}
+	if len(lists) > 0 {
+		account.note("log-lists", "columns that hold lists were left out: %s", strings.Join(lists, ", "))
+	}
+	place := map[int]int{}
+	for i, c := range keep {
+		place[c] = i
+	}
+	out := bufio.NewWriterSize(w, 64<<10)
+	writeRow(out, names)
+	cells := make([]string, len(keep))
+	rows := make([]parquet.Row, 256)
+	for _, group := range f.RowGroups() {
+		in := group.Rows()
+		for {
+			n, err := in.ReadRows(rows)
+			for _, row := range rows[:n] {
+				clear(cells)
+				for _, v := range row {
+					if i, ok := place[v.Column()]; ok && !v.IsNull() {
+						cells[i] = kinds[v.Column()](v)
+					}
+				}
+				writeRow(out, cells)
+			}
+			if errors.Is(err, io.EOF) || err == nil && n == 0 {
+				break
+			}
+			if err != nil {
+				in.Close()
+				return bad(err)
+			}
+		}
+		if err := in.Close(); err != nil {
+			return bad(err)
+		}
+	}
+	return out.Flush()
+}
+
+// parquetText is how a column's values are written.
+func parquetText(t parquet.Type) func(parquet.Value) string {
+	if l := t.LogicalType(); l != nil {
+		switch x := l.Value.(type) {
+		case *format.TimestampType:
+			unit := time.Nanosecond
+			if x.Unit.Value != nil {
+				unit = x.Unit.Value.Duration()
+			}
+			layout := "2006-01-02T15:04:05.999999999Z"
+			if !x.IsAdjustedToUTC {
+				layout = "2006-01-02 15:04:05.999999999"
+			}
+			per := int64(time.Second / max(unit, 1))
+			return func(v parquet.Value) string {
+				whole, rest := v.Int64()/per, v.Int64()%per
+				if rest < 0 {
+					whole, rest = whole-1, rest+per
+				}
+				return time.Unix(whole, rest*int64(unit)).UTC().Format(layout)
+			}
+		case *format.DateType:
+			return func(v parquet.Value) string { return time.Unix(int64(v.Int32())*86400, 0).UTC().Format(time.DateOnly) }
+		}
+	}
+	switch t.Kind() {
+	case parquet.Float:
+		return func(v parquet.Value) string { return strconv.FormatFloat(float64(v.Float()), 'g', -1, 32) }
+	case parquet.Double:
+		return func(v parquet.Value) string { return strconv.FormatFloat(v.Double(), 'g', -1, 64) }
+	case parquet.Int32:
+		return func(v parquet.Value) string { return strconv.FormatInt(int64(v.Int32()), 10) }
+	case parquet.Int64:
+		return func(v parquet.Value) string { return strconv.FormatInt(v.Int64(), 10) }
+	case parquet.ByteArray, parquet.FixedLenByteArray:
+		return func(v parquet.Value) string { return string(v.ByteArray()) }
+	}
+	return func(v parquet.Value) string { return v.String() }
+}
