@@ -20,11 +20,17 @@ func newMeasure(env *Env) *cobra.Command {
 		Use:   "measure STUDY [RESPONSE…]",
 		Short: "Responses of each cook, with uncertainty",
 		Long: `Computes responses from the traces, marks and weighings of every cook, each
-with its standard uncertainty. Without names: all that the records allow.
-A target stands in brackets: "time_to_core(60 °C)".`,
+with its expanded uncertainty (95.45 %, k about 2). Without names: all that the
+records allow. A target stands in brackets: "time_to_core(60 °C)".
+
+--budget shows where each uncertainty comes from and what would halve it,
+--quality what is doubtful in each cook, --marks the events that the traces
+tell and nobody marked.`,
 		Example: `  trivet measure sear-first-or-sear-last
   trivet measure sear-first-or-sear-last cooking_loss 'time_to_core(55 °C)'
-  trivet measure sear-first-or-sear-last --cook L01-first --budget`,
+  trivet measure sear-first-or-sear-last --cook L01-first --budget
+  trivet measure sear-first-or-sear-last --quality
+  trivet measure sear-first-or-sear-last --cook L01-first --accept-marks`,
 		Args: cobra.MinimumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			opt.names = args[1:]
@@ -33,6 +39,9 @@ A target stands in brackets: "time_to_core(60 °C)".`,
 	}
 	c.Flags().StringVar(&opt.cook, "cook", "", "only this cook, by label")
 	c.Flags().BoolVar(&opt.budget, "budget", false, "show where each uncertainty comes from")
+	c.Flags().BoolVar(&opt.quality, "quality", false, "report gaps, flat lines, spikes, a pan off its set point and other doubts")
+	c.Flags().BoolVar(&opt.marks, "marks", false, "offer the marks that the traces tell")
+	c.Flags().BoolVar(&opt.accept, "accept-marks", false, "take the offered marks into the notebook")
 	c.Flags().BoolVar(&opt.list, "list", false, "list the built-in responses and stop")
 	return c
 }
@@ -42,6 +51,8 @@ type measureOptions struct {
 	cook   string
 	budget bool
 	list   bool
+
+	quality, marks, accept bool
 }
 
 func runMeasure(ctx context.Context, env *Env, arg string, o measureOptions) error {
@@ -63,6 +74,12 @@ func runMeasure(ctx context.Context, env *Env, arg string, o measureOptions) err
 			return err
 		}
 		rec.Cooks = []study.Cook{*c}
+	}
+	switch {
+	case o.quality:
+		return qualityReport(ctx, env, src.Reader, rec)
+	case o.marks || o.accept:
+		return offeredMarks(ctx, env, src.Reader, rec, o.accept)
 	}
 	if err := knownResponses(rec, o.names); err != nil {
 		return err
@@ -148,8 +165,11 @@ func measureText(env *Env, results []answer.CookResult, budget bool) {
 		for _, x := range r.Result.Responses {
 			t.Write([]byte("  " + x.Name + "\t" + env.value(x) + "\n"))
 			if budget {
-				for _, s := range x.Budget {
+				for _, s := range x.Table() {
 					t.Write([]byte("    " + s.Name + "\t" + budgetLine(x, s) + "\n"))
+				}
+				if h := x.Halving(); h != "" {
+					t.Write([]byte("    → " + h + "\n"))
 				}
 			}
 		}

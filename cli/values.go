@@ -8,8 +8,8 @@ import (
 	"trivet/measure"
 )
 
-// value prints a response in the person's units, rounded to two digits of
-// its uncertainty.
+// value prints a response with its expanded uncertainty in the person's
+// units, rounded to two digits of it.
 func (e *Env) value(r measure.Response) string {
 	if e.Fahrenheit() {
 		switch r.Unit {
@@ -28,10 +28,10 @@ func (e *Env) value(r measure.Response) string {
 	return strings.TrimSpace(s)
 }
 
-func budgetLine(r measure.Response, s measure.Source) string {
-	share := 0.0
-	if r.StdU > 0 {
-		share = 100 * math.Pow(s.StdU/r.StdU, 2)
+func budgetLine(r measure.Response, s measure.BudgetLine) string {
+	out := fmt.Sprintf("%.2g %s, type %s, %.0f %% of the variance", s.StdU, r.Unit, s.Type, 100*s.Share)
+	if !math.IsInf(s.Nu, 1) {
+		out += fmt.Sprintf(", %.0f degrees of freedom", s.Nu)
 	}
-	return fmt.Sprintf("%.2g %s, type %s, %.0f %% of the variance", s.StdU, r.Unit, s.Type, share)
+	return out
 }

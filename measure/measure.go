@@ -235,16 +235,22 @@ func fromReading(r study.Reading) (Response, error) {
 	return out, nil
 }
 
-// Format prints the value rounded to two digits of its uncertainty.
+// Format prints the value with its expanded uncertainty (95.45 %), rounded to
+// two digits of it; the coverage factor is told where it is not 2.
 func (r Response) Format() string {
 	if r.StdU <= 0 {
 		return fmt.Sprintf("%.4g %s", r.Value, r.Unit)
 	}
-	d := decimals(r.StdU)
-	if r.Unit == "s" {
-		return quantity.Seconds(r.Value).String() + fmt.Sprintf(" ± %.*f s", d, r.StdU)
+	u, k := r.Expanded()
+	d := decimals(u)
+	tail := ""
+	if k > 2.05 {
+		tail = fmt.Sprintf(" (k = %.2g)", k)
 	}
-	return fmt.Sprintf("%.*f ± %.*f %s", d, r.Value, d, r.StdU, r.Unit)
+	if r.Unit == "s" {
+		return quantity.Seconds(r.Value).String() + fmt.Sprintf(" ± %.*f s%s", d, u, tail)
+	}
+	return fmt.Sprintf("%.*f ± %.*f %s%s", d, r.Value, d, u, r.Unit, tail)
 }
 
 // decimals is the number of decimals that shows two significant digits of u.
