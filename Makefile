@@ -38,6 +38,9 @@ race: ## the tests under the race detector (needs a C compiler)
 bench: ## every Go benchmark
 	$(GO) test -run '^$$' -bench . -benchmem ./...
 
+check-coverage: ## error rates and coverage of intervals, by simulation from fixed seeds
+	$(GO) test -tags coverage -run Coverage -v ./stats ./answer
+
 clean: ## remove what was built
 	rm -rf bin out web/ui/node_modules
 	find web/ui/dist -type f ! -name placeholder.html -delete

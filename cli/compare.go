@@ -3,6 +3,7 @@ package cli
 import (
 	"math"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 	"text/tabwriter"
@@ -23,6 +24,10 @@ type compareOptions struct {
 	margin, scale  string
 	claim          string
 	blocks, adjust string
+
+	random             []string
+	permute, bootstrap int
+	seed               string
 }
 
 func newCompare(env *Env) *cobra.Command {
@@ -57,6 +62,10 @@ what it would be.`,
 	f.StringVar(&o.blocks, "blocks", "auto", "auto, fixed or random")
 	f.StringVar(&o.adjust, "adjust", "holm", "for several treatments: holm, tukey, dunnett or none")
 	f.Float64Var(&o.Alpha, "alpha", 0.05, "error rate")
+	f.StringArrayVar(&o.random, "random", nil, "a column whose levels scatter at random (a day), beside or within blocks (block:day); up to two groupings in all")
+	f.IntVar(&o.permute, "permute", 0, "test by so many permutations within blocks (all, where they are few)")
+	f.IntVar(&o.bootstrap, "bootstrap", 0, "intervals from so many resampled sets of blocks (all, where they are few)")
+	f.StringVar(&o.seed, "seed", "1", "seed of --permute and --bootstrap")
 	return c
 }
 
@@ -88,7 +97,9 @@ func runCompare(env *Env, path string, o compareOptions) error {
 			return err
 		}
 	}
-	st, notes, err := table.Stats(o.fields)
+	fields := o.fields
+	fields.Also = append(slices.Clone(fields.Also), randomColumns(o)...)
+	st, notes, err := table.Stats(fields)
 	if err != nil {
 		return err
 	}
@@ -101,10 +112,15 @@ func runCompare(env *Env, path string, o compareOptions) error {
 	}
 	c.Notes = append(notes, c.Notes...)
 	answer.Bare(c)
+	more, err := compareMore(c, st, o)
+	if err != nil {
+		return err
+	}
 	if env.JSON {
-		return env.PrintJSON(c)
+		return more.printJSON(env, c)
 	}
 	printComparison(env, c, o)
+	more.print(env, c)
 	return nil
 }
 

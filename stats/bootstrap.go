@@ -34,7 +34,16 @@ type BootstrapMean struct {
 // it lists every resample with its probability; beyond, it draws 10,000 from
 // the stream ("bootstrap") of seed.
 func Bootstrap(x []float64, seed string) (*BootstrapMean, error) {
+	return BootstrapDraws(x, seed, bootstrapDraws)
+}
+
+// BootstrapDraws is [Bootstrap] with so many resamples where not all are
+// listed, rounded up to whole thousands.
+func BootstrapDraws(x []float64, seed string, draws int) (*BootstrapMean, error) {
 	n := len(x)
+	if draws < 1 || draws > mostDraws {
+		return nil, fault.BadUsage("draws-range", "the number of resamples must lie between 1 and %d", mostDraws).WithFix("10000 are usual")
+	}
 	if n < 2 {
 		return nil, fault.New("too-few-blocks", "a bootstrap of %d blocks has nothing to resample", n).WithFix("cook in more blocks")
 	}
@@ -48,7 +57,7 @@ func Bootstrap(x []float64, seed string) (*BootstrapMean, error) {
 	if b.Exact {
 		means, p = allResamples(c)
 	} else {
-		means, p = drawResamples(c, seed)
+		means, p = drawResamples(c, seed, draws)
 	}
 	order := seq(len(means))
 	slices.SortFunc(order, func(i, j int) int {
@@ -126,18 +135,19 @@ func allResamples(c []float64) (means, p []float64) {
 }
 
 // drawResamples draws random resamples, all equally likely.
-func drawResamples(c []float64, seed string) (means, p []float64) {
+func drawResamples(c []float64, seed string, draws int) (means, p []float64) {
 	n := uint64(len(c))
-	means, p = make([]float64, bootstrapDraws), make([]float64, bootstrapDraws)
 	const chunk = 1000
-	for start := 0; start < bootstrapDraws; start += chunk {
+	draws = (draws + chunk - 1) / chunk * chunk
+	means, p = make([]float64, draws), make([]float64, draws)
+	for start := 0; start < draws; start += chunk {
 		s := NewStream(seed, "bootstrap", uint64(start/chunk))
 		for k := start; k < start+chunk; k++ {
 			sum := 0.0
 			for range n {
 				sum += c[Bounded(s, n)]
 			}
-			means[k], p[k] = sum/float64(n), 1.0/bootstrapDraws
+			means[k], p[k] = sum/float64(n), 1/float64(draws)
 		}
 	}
 	return means, p

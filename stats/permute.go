@@ -13,6 +13,7 @@ const (
 	exactPermutations = 200_000 // up to this many arrangements all are listed
 	permutationDraws  = 100_000
 	permutationChunk  = 2_000 // draws per substream
+	mostDraws         = 10_000_000
 )
 
 // Permutation is the randomisation test that re-uses the design: treatment
@@ -36,6 +37,15 @@ type Permutation struct {
 // for a comparison that has any, and for treatments that differ only between
 // blocks.
 func (c *Comparison) Permutation(seed string) (*Permutation, error) {
+	return c.PermutationDraws(seed, permutationDraws)
+}
+
+// PermutationDraws is [Comparison.Permutation] with so many draws where not
+// all arrangements are listed, rounded up to whole thousands of two.
+func (c *Comparison) PermutationDraws(seed string, draws int) (*Permutation, error) {
+	if draws < 1 || draws > mostDraws {
+		return nil, fault.BadUsage("draws-range", "the number of permutations must lie between 1 and %d", mostDraws).WithFix("100000 are usual")
+	}
 	if len(c.opt.Also)+len(c.opt.Covariates) > 0 {
 		return nil, fault.BadUsage("permutation-effects", "shuffling inside blocks cannot take out further factors or covariates").
 			WithFix("compare without them, or average to blocks and treatments first")
@@ -48,7 +58,7 @@ func (c *Comparison) Permutation(seed string) (*Permutation, error) {
 	if total := p.arrangements(); total <= exactPermutations {
 		return p.enumerate(total), nil
 	}
-	return p.draw(seed), nil
+	return p.draw(seed, draws), nil
 }
 
 // permuter holds block-centred responses and what a label order is worth.
@@ -211,8 +221,8 @@ func (p *permuter) enumerate(total float64) *Permutation {
 
 // draw shuffles labels at random, in chunks that each have their own
 // substream, so the answer does not depend on the number of workers.
-func (p *permuter) draw(seed string) *Permutation {
-	const chunks = permutationDraws / permutationChunk
+func (p *permuter) draw(seed string, draws int) *Permutation {
+	chunks := (draws + permutationChunk - 1) / permutationChunk
 	tallies := make([]tally, chunks)
 	var wg sync.WaitGroup
 	next := make(chan int)
@@ -236,7 +246,7 @@ func (p *permuter) draw(seed string) *Permutation {
 		sum.overall += t.overall
 		axpy(sum.each, t.each, 1)
 	}
-	return p.result(sum, permutationDraws+1, false)
+	return p.result(sum, float64(chunks*permutationChunk+1), false)
 }
 
 func (p *permuter) chunk(seed string, index int) tally {
