@@ -213,7 +213,7 @@ func (a *assembler) tasting(q *Question, f *answer.Finding) {
 	if t.Critical != nil {
 		add("least count that rules guessing out", "%d at α = %.3g", *t.Critical, t.Alpha)
 	}
-	add("chance of so many by guessing", "p = %.3g (exact binomial)", t.PValue)
+	add("chance of so many by guessing", "%s (exact binomial)", probability(t.PValue))
 	add("discriminators (pd)", "%.0f %%, one-sided limits %.0f %% and %.0f %%", 100*t.PD, 100*t.PDLow, 100*t.PDHigh)
 	c := figure.Chance{Head: a.head(f.Ask), Method: t.Method, N: t.N, Guess: t.GuessProbability, Correct: t.Correct,
 		Alpha: t.Alpha, DPrime: math.NaN(), Level: 1 - 2*t.Alpha}
@@ -257,6 +257,29 @@ func (a *assembler) answerLine() *figure.AnswerLine {
 	return out
 }
 
+// blocksInWords says what is in the plan: "20 blocks (pork loin), each with 2
+// pieces and 1 spare".
+func blocksInWords(b study.Blocks) string {
+	out := counted(b.Count, "block")
+	if b.What != "" {
+		out += " (" + b.What + ")"
+	}
+	if b.Pieces > 0 {
+		out += ", each with " + counted(b.Pieces, "piece")
+		if b.Spares > 0 {
+			out += " and " + counted(b.Spares, "spare")
+		}
+	}
+	return out
+}
+
+func counted(n int, what string) string {
+	if n != 1 {
+		what += "s"
+	}
+	return fmt.Sprintf("%d %s", n, what)
+}
+
 func (a *assembler) plan() Plan {
 	s, rec := a.rec.Study, a.rec
 	p := Plan{Sealed: rec.Seal != nil, Changes: a.got.Answer.Changes}
@@ -270,7 +293,7 @@ func (a *assembler) plan() Plan {
 		add("design", "%s", s.Design.Kind)
 	}
 	if s.Blocks.Count > 0 {
-		add("blocks", "%d, each %s; %d pieces and %d spares in each", s.Blocks.Count, s.Blocks.What, s.Blocks.Pieces, s.Blocks.Spares)
+		add("blocks", "%s", blocksInWords(s.Blocks))
 	}
 	add("error rate", "α = %.3g over all questions on responses", a.got.Answer.Alpha)
 	switch s.Risk.Mode {

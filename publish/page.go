@@ -188,7 +188,11 @@ func momentOf(t time.Time) *moment {
 	if t.IsZero() {
 		return nil
 	}
-	return &moment{t.Format("2 January 2006, 15:04:05 UTC-07:00"), t.Format(time.RFC3339)}
+	zone := "UTC-07:00"
+	if _, offset := t.Zone(); offset == 0 {
+		zone = "UTC"
+	}
+	return &moment{t.Format("2 January 2006, 15:04:05 " + zone), t.Format(time.RFC3339)}
 }
 
 func (r Report) view() (*view, error) {

@@ -206,6 +206,9 @@ func capital(s string) string {
 		return s
 	}
 	r := []rune(s)
+	if len(r) > 1 && r[1] == '′' {
+		return s // a symbol, such as d′
+	}
 	return strings.ToUpper(string(r[:1])) + string(r[1:])
 }
 
