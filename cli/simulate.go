@@ -82,6 +82,7 @@ type simulated struct {
 // simMoment is a moment asked for.
 type simMoment struct {
 	word  string // as shown: "at the pull"
+	timed bool   // word already tells the time
 	timeS float64
 	snap  heat.Snapshot
 	done  heat.DoneMoment
@@ -274,6 +275,7 @@ func (s *simulated) askMoments(o simulateOptions, res *heat.Result) error {
 					On("--at", w).In(s.cook.Name).WithFix("name an earlier time, or end")
 			}
 			m.word, m.timeS = "after "+quantity.FormatDuration(d), d.S()
+			m.timed = true
 		}
 		if !seen[m.timeS] {
 			seen[m.timeS] = true
@@ -423,7 +425,9 @@ func drawCutFace(env *Env, o simulateOptions, all []simulated, size figure.Size,
 		piece := figure.CutPiece{Name: cookTitle(s.cook.Name)}
 		for _, m := range s.moments {
 			sec := figure.SectionOf(s.res.Grid, m.snap, m.done, s.model)
-			sec.At = m.word + ", " + quantity.FormatDuration(quantity.Seconds(m.timeS))
+			if sec.At = m.word; !m.timed && m.timeS > 0 {
+				sec.At += ", " + quantity.FormatDuration(quantity.Seconds(m.timeS))
+			}
 			sec.Says = "core " + env.temperature(s.coreAt(m.timeS))
 			if s.model.HasMuscle() {
 				sec.Says += "; " + s.model.Changes(m.core)[0].Says + ", " + s.model.Changes(m.core)[3].Says

@@ -41,6 +41,8 @@ type Section struct {
 	PeakC               [][]float64      // [row][column], highest temperature so far
 	NowC                []float64        // temperature on the axis, by row
 	BottomSide, TopSide string           // names of the faces, e.g. "A", "B"; may be empty
+
+	drawnM float64 // width a slab is drawn at, 0 before it is laid out
 }
 
 // Lines are drawn at round temperatures of the scale shown.
@@ -105,12 +107,12 @@ func (f CutFace) check() error {
 	return nil
 }
 
-// slabAspect is the drawn width of a slab over its thickness.
-const slabAspect = 2.2
-
 func (s Section) width() float64 {
 	if s.DiameterM > 0 {
 		return s.DiameterM
+	}
+	if s.drawnM > 0 {
+		return s.drawnM
 	}
 	return slabAspect * s.ThicknessM
 }
@@ -172,54 +174,37 @@ func (f CutFace) Scene(size Size, theme Theme) (*Scene, error) {
 	}
 
 	// Panels: pieces across and moments down; a single piece, moments across.
-	cells := f.arrange(size.Compact)
-	cols, rows := 0, len(cells)
-	for _, r := range cells {
-		cols = max(cols, len(r))
-	}
 	lo, hi := f.nowSpan()
-	tickW := Width(f.degrees(hi, false), Regular, small) + em*0.5
 	stripW := em * 0.7
+	m := cutMeasures{size: size, em: em, small: small, y: y, foot: f.footHeight(size, em, small),
+		side: Width(f.degrees(hi, false), Regular, small) + em*0.5 + stripW + em*1.6}
+	l := f.layOut(m)
+	perM := l.perM
+	cols, sum := 0, 0.0
+	for r, row := range l.cells {
+		cols = max(cols, len(row))
+		sum += l.thickest[r]
+	}
 	colW := (size.W - 2*margin) / float64(cols)
-	head := em*1.35*2 + em*0.3 // two lines above each section
-	foot := f.footHeight(size, em, small)
-
-	// One scale for all: as large as the widest and, at a fixed height, the
-	// thickest allow.
-	roomW := colW - tickW - stripW - em*1.6
-	perM := math.Inf(1)
-	thickest := make([]float64, rows)
-	for r, row := range cells {
-		for _, c := range row {
-			perM = math.Min(perM, roomW/c.s.width())
-			thickest[r] = math.Max(thickest[r], c.s.ThicknessM)
-		}
+	head := f.head(l.cells, colW, m)
+	if l.beside {
+		head = 0
 	}
-	sum := 0.0
-	for _, t := range thickest {
-		sum += t
+	if size.H > 0 { // what is left over goes around the panels
+		y += math.Max(0, size.H-y-m.foot-float64(len(l.cells))*(head+m.gap())-perM*sum) * 0.4
 	}
-	gap := em * 0.9
-	if size.H > 0 {
-		room := size.H - y - foot - float64(rows)*(head+gap)
-		perM = math.Min(perM, math.Max(room, em)/sum)
-		y += math.Max(0, room-perM*sum) * 0.4 // what is left over goes around the panels
-	}
-	for r, row := range cells {
+	for r, row := range l.cells {
 		for c, cell := range row {
 			x := margin + float64(c)*colW
 			g := sc.Root.Sub(cell.name + ", " + cell.s.At)
-			title := cell.name
-			if len(f.Pieces) == 1 || title == "" {
-				title = cell.s.At
-			} else {
-				title += " · " + cell.s.At
+			at, headW := Point{x, y + head}, colW
+			if l.beside {
+				at.X, headW = x+m.headW(), m.headW()
 			}
-			g.Add(Text{X: x, Y: y + em, S: Fit(title, Bold, em, colW-em*0.6), Size: em, Weight: Bold, Fill: Of(Ink)})
-			g.Add(Text{X: x, Y: y + em*2.15, S: Fit(cell.s.Says, Regular, small, colW-em*0.6), Size: small, Fill: Of(Muted)})
-			f.section(g, cell.s, Point{x, y + head}, perM, em, small, stripW, lo, hi)
+			f.drawHeading(g, cell, x, y, headW, head, l.beside, m)
+			f.section(g, cell.s, at, perM, em, small, stripW, lo, hi)
 		}
-		y += head + thickest[r]*perM + gap
+		y += head + l.thickest[r]*perM + m.gap()
 	}
 	y = f.footer(&sc.Root, size, y, em, small, lo, hi, perM)
 	if sc.Size.H == 0 {
@@ -233,8 +218,9 @@ type cutCell struct {
 	s    Section
 }
 
-// arrange returns the panels by row.
-func (f CutFace) arrange(compact bool) [][]cutCell {
+// arrange returns the panels by row, at most so many moments of a single piece
+// in each.
+func (f CutFace) arrange(compact bool, most int) [][]cutCell {
 	var all []cutCell
 	deepest := 0
 	for _, p := range f.Pieces {
@@ -251,7 +237,6 @@ func (f CutFace) arrange(compact bool) [][]cutCell {
 		return rows
 	}
 	if len(f.Pieces) == 1 {
-		const most = 3
 		var rows [][]cutCell
 		for len(all) > 0 {
 			n := min(most, len(all))
@@ -304,7 +289,7 @@ func (f CutFace) section(g *Group, s Section, at Point, perM, em, small, stripW,
 	bands := min(96, max(24, int(h/2)))
 	across := 1
 	if s.DiameterM > 0 {
-		across = min(2*len(s.RadiusM)+1, 61)
+		across = min(max(2*len(s.RadiusM)+1, int(w/em*2.5)), 81)
 	}
 	paint := g.Sub("colour of the cut face")
 	for r := range bands {

@@ -107,6 +107,7 @@ func (s *Solver) runLeg(leg *Leg, starts []actionStart) (outcome, error) {
 	s.tally.done = done
 
 	s.lookNow()
+	s.recordStart()
 	coreStart := s.probes.v[2][probeCore]
 	targets := s.tally.targets[:0]
 	for _, e := range [...]struct {

@@ -120,14 +120,17 @@ func TestOutputTimes(t *testing.T) {
 	if last := r.TimeS[len(r.TimeS)-1]; last > end || last < end-7 {
 		t.Errorf("last row at %g s, the cook ends at %g s", last, end)
 	}
-	within(t, "first row", r.CoreC[0], 5, 1e-9)
+	for name, v := range map[string]float64{"core": r.CoreC[0], "side A": r.BottomC[0], "side B": r.TopC[0], "mean": r.MeanC[0], "coldest": r.ColdestC[0]} {
+		within(t, "first row, "+name, v, 5, 1e-9)
+	}
+	within(t, "first row, pan", r.PanC[0], spec.Legs[0].Bottom.(Pan).TempC, 1e-9)
 	for _, n := range []int{len(r.CoreC), len(r.ColdestC), len(r.BottomC), len(r.TopC), len(r.MeanC), len(r.DepthC), len(r.PanC)} {
 		if n != len(r.TimeS) {
 			t.Errorf("a series has %d rows of %d", n, len(r.TimeS))
 		}
 	}
 	for i := range r.TimeS {
-		if i > 0 && math.Abs(r.DepthC[i][0]-r.BottomC[i]) > 1e-6 {
+		if math.Abs(r.DepthC[i][0]-r.BottomC[i]) > 1e-6 {
 			t.Fatalf("depth 0 is %g, side A %g", r.DepthC[i][0], r.BottomC[i])
 		}
 	}

@@ -104,6 +104,24 @@ func (s *Solver) recordLegStart(leg *Leg) {
 	}
 }
 
+// recordStart writes the row of time 0: the piece as it was before anything
+// touched it. (The first step sees the faces already under their new
+// conditions.)
+func (s *Solver) recordStart() {
+	if s.recording == nil || s.tally.nextOut > 0 {
+		return
+	}
+	v := &s.probes.v
+	copy(v[0], v[2])
+	copy(v[1], v[2])
+	s.output(0, 0)
+	s.tally.nextOut = 1
+	if s.nextSnapshot() <= s.t {
+		s.snapshot("asked")
+		s.tally.nextSnap++
+	}
+}
+
 func (s *Solver) recordLegEnd(leg *Leg, out outcome) {
 	s.lookNow()
 	s.note(LegEnd, fmt.Sprintf("end of leg %s: %s", leg.Name, out.why))
