@@ -26,13 +26,14 @@ const (
 	ClockJump      ProblemKind = "clock-jump"      // the clock went back for good; says by how much
 	UnmappedName   ProblemKind = "unmapped-name"   // row kept out: a long log names a channel the map does not
 	CutOff         ProblemKind = "cut-off"         // the last row is incomplete, row kept out
+	OtherSession   ProblemKind = "other-session"   // row kept out: the file holds several logs, this is another
 	BadQuote       ProblemKind = "bad-quote"       // text behind a closing quote, read as it stands
 )
 
 // keepsRowOut tells whether rows of the problem are not in the table.
 func (k ProblemKind) keepsRowOut() bool {
 	switch k {
-	case NotATime, RepeatedHeader, DuplicateTime, OutOfOrder, UnmappedName, CutOff:
+	case NotATime, RepeatedHeader, DuplicateTime, OutOfOrder, UnmappedName, CutOff, OtherSession:
 		return true
 	}
 	return false

@@ -231,3 +231,33 @@ func TestThousandsSetApart(t *testing.T) {
 		}
 	}
 }
+
+// Two runs of one logger, saved behind each other with their header lines.
+func TestSessionsInOneFile(t *testing.T) {
+	run := func(from float64, n int) string {
+		var b strings.Builder
+		b.WriteString("Logger 7\nstarted by hand\n\ntime_s,core °C\n")
+		for i := range n {
+			fmt.Fprintf(&b, "%d,%.1f\n", i, from+float64(i)/10)
+		}
+		return b.String()
+	}
+	in := run(5, 30) + run(20, 50) + run(9, 10)
+	for _, c := range []struct {
+		session, rows int
+		first         float64
+	}{{0, 50, 20}, {1, 30, 5}, {2, 50, 20}, {3, 10, 9}} {
+		log := load(t, in, LoadOptions{Session: c.session})
+		v := values(log.Traces[0])
+		if len(v) != c.rows || v[0] != c.first {
+			t.Errorf("session %d: %d rows from %v; %v", c.session, len(v), v[0], log.Account.Problems)
+		}
+		if !strings.Contains(fmt.Sprint(log.Account.Notes), "holds 3 logs") || log.Account.Counts[OtherSession] != 90-c.rows {
+			t.Errorf("%v %v", log.Account.Notes, log.Account.Counts)
+		}
+		checkLog(t, []byte(in), LoadOptions{Session: c.session})
+	}
+	if _, err := Load(strings.NewReader(in), LoadOptions{Session: 4}); fault.As(err) == nil {
+		t.Errorf("%v", err)
+	}
+}

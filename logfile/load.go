@@ -17,9 +17,12 @@ type LoadOptions struct {
 	// Sheet and Range say what of a workbook is read where no map says it;
 	// see [Options].
 	Sheet, Range string
-	Maps         []*Map // saved maps: the first that fits the file stands instead of the guess
-	Limits       Limits
-	Raw          io.Writer // receives every byte of the file as it was read
+	// Session picks one of several logs glued into one file, from 1; 0 takes
+	// the one with the most rows.
+	Session int
+	Maps    []*Map // saved maps: the first that fits the file stands instead of the guess
+	Limits  Limits
+	Raw     io.Writer // receives every byte of the file as it was read
 }
 
 // Log is a loaded log: one trace for each channel, and what became of every
@@ -71,7 +74,7 @@ func Load(r io.Reader, opt LoadOptions) (*Log, error) {
 	if own {
 		log.Account.Notes = append(log.Account.Notes, log.Guess.Notes...)
 	}
-	l := &loader{log: log, table: t, m: log.Map}
+	l := &loader{log: log, table: t, m: log.Map, session: opt.Session}
 	if own && log.Map.Shape == Long {
 		l.addLateNames()
 	}
@@ -123,10 +126,15 @@ type loader struct {
 	table *Table
 	m     *Map
 	times []int64 // of every row, NoTime where it has none
+
+	session int
 }
 
 func (l *loader) run() error {
 	if err := l.readTimes(); err != nil {
+		return err
+	}
+	if err := l.sessions(); err != nil {
 		return err
 	}
 	if l.m.Shape == Long {
