@@ -133,3 +133,32 @@ func BenchmarkLeaveOneOut(b *testing.B) {
 		})
 	}
 }
+
+// The power of 2 to 60 pairs, difference and equivalence (target: 50 ms).
+func BenchmarkPowerCurve(b *testing.B) {
+	for _, test := range []Test{TestDifference, TestEquivalence} {
+		b.Run(string(test), func(b *testing.B) {
+			q := Sizing{Test: test, Design: Paired, SD: 1.3, Margin: 1}
+			b.ReportAllocs()
+			for b.Loop() {
+				if _, err := q.Curve(60); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}
+
+// Boundaries of twenty looks.
+func BenchmarkGroupSequential(b *testing.B) {
+	var share []float64
+	for i := 1; i <= 20; i++ {
+		share = append(share, float64(i)/20)
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := GroupSequential(SpendLate, 0.05, share); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
