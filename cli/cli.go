@@ -118,6 +118,7 @@ Start with "trivet demo", or write your own study with "trivet study new".`,
 		}
 	}
 	withUsageErrors(root)
+	withCompletion(env, root)
 	return root
 }
 
