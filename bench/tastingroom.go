@@ -302,15 +302,6 @@ func (r *TastingRoom) randomID() (string, error) {
 	return id.String(), nil
 }
 
-func trayOfSet(t *Tasting, set string) (tasting.Tray, bool) {
-	for _, tray := range t.Document.Session.Trays {
-		if tray.Set == set {
-			return tray, true
-		}
-	}
-	return tasting.Tray{}, false
-}
-
 func plural(n int, one, many string) string {
 	if n == 1 {
 		return "1 " + one

@@ -53,7 +53,7 @@ func fixedRandom(n byte) *lockedReader {
 type spied struct {
 	tasting *bench.Tasting
 	secrets *bench.TastingSecrets
-	pages   map[string]page1 // by who and step
+	pages   map[string]shown // by who and step
 	locked  []byte
 }
 
@@ -61,7 +61,7 @@ type spied struct {
 func spy(k *kitchen, plan bench.TastingPlan) spied {
 	k.Helper()
 	t, secrets := k.open(plan)
-	out := spied{tasting: t, secrets: secrets, pages: map[string]page1{}}
+	out := spied{tasting: t, secrets: secrets, pages: map[string]shown{}}
 	server := k.device()
 	trays := "/trays/" + secrets.Token(bench.Place{Role: tasting.Server})
 	out.pages["server first"] = server.get(trays)

@@ -81,7 +81,7 @@ func TestATastingFromTheFirstPageToTheScore(t *testing.T) {
 		k.has(d.post(link+"/answer", ballot), 200, "All your answers are in")
 		k.has(d.post(link+"/answer", ballot), 200, "All your answers are in") // again: harmless
 		if seat == "P02" {
-			other := k.form(page1{body: p.body})
+			other := k.form(shown{body: p.body})
 			other.Set("id", uuid.NewString())
 			other.Set("choice", ballot.Get("choice"))
 			other.Set("comment", "changed my mind")

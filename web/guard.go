@@ -151,16 +151,11 @@ type limits struct {
 	limit rate.Limit
 	burst int
 	now   func() time.Time
-	by    map[string]*named
-}
-
-type named struct {
-	*rate.Limiter
-	used time.Time
+	by    map[string]*rate.Limiter
 }
 
 func newLimits(l rate.Limit, burst int, now func() time.Time) *limits {
-	return &limits{limit: l, burst: burst, now: now, by: map[string]*named{}}
+	return &limits{limit: l, burst: burst, now: now, by: map[string]*rate.Limiter{}}
 }
 
 // maxLimits is the most limiters kept: beyond it the unused are forgotten.
@@ -182,14 +177,13 @@ func (l *limits) of(name string) *rate.Limiter {
 		if len(l.by) >= maxLimits { // all in use: one for the rest
 			name = ""
 			if n = l.by[name]; n != nil {
-				return n.Limiter
+				return n
 			}
 		}
-		n = &named{Limiter: rate.NewLimiter(l.limit, l.burst)}
+		n = rate.NewLimiter(l.limit, l.burst)
 		l.by[name] = n
 	}
-	n.used = now
-	return n.Limiter
+	return n
 }
 
 // allow takes one use.

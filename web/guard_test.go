@@ -40,7 +40,7 @@ func TestEveryPageCarriesItsGuards(t *testing.T) {
 
 func TestForeignNamesAndForeignFormsAreRefused(t *testing.T) {
 	k := openKitchen(t, Options{})
-	ask := func(method, host string, header ...string) page1 {
+	ask := func(method, host string, header ...string) shown {
 		req, err := http.NewRequest(method, k.http.URL+"/tastings/new", strings.NewReader(""))
 		if err != nil {
 			t.Fatal(err)
@@ -245,6 +245,12 @@ func TestMistakesInTheFormOfANewTasting(t *testing.T) {
 	form.Set("allergens", "celery")
 	form.Set("undercooked", "yes")
 	k.has(k.device().post("/tastings/new", form), 200, "2 people were left out", "P1")
+	// Who should not be served undercooked food is asked, and not served.
+	ta := k.app.room.Tastings()[0]
+	link := seatLink(k.app.vault.of(ta.ID).TastingSecrets, "P1")
+	d := k.device()
+	k.has(d.get(link), 200, "Food served undercooked", "Served undercooked")
+	k.has(d.post(link+"/door", url.Values{"consents": {"yes"}, "not_undercooked": {"yes"}}), 200, "may be served undercooked, so you will not be served")
 	large := good()
 	large.Set("attributes", strings.Repeat("x", maxForm))
 	if p := k.device().post("/tastings/new", large); p.status != 400 && p.status != 413 {

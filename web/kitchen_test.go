@@ -141,7 +141,7 @@ func seats(n int) []tasting.Assessor {
 	return readPeople(&f)
 }
 
-// browser is one person's device.
+// device is one person's browser.
 type device struct {
 	k *kitchen
 	*http.Client
@@ -155,14 +155,15 @@ func (k *kitchen) device() *device {
 	return &device{k, &http.Client{Jar: jar, Timeout: 30 * time.Second}}
 }
 
-type page1 struct {
+// shown is what a request was answered with.
+type shown struct {
 	status int
 	body   string
 	header http.Header
 	url    string
 }
 
-func (d *device) do(req *http.Request) page1 {
+func (d *device) do(req *http.Request) shown {
 	d.k.Helper()
 	res, err := d.Do(req)
 	if err != nil {
@@ -173,10 +174,10 @@ func (d *device) do(req *http.Request) page1 {
 	if err != nil {
 		d.k.Fatal(err)
 	}
-	return page1{res.StatusCode, string(b), res.Header, res.Request.URL.Path}
+	return shown{res.StatusCode, string(b), res.Header, res.Request.URL.Path}
 }
 
-func (d *device) get(path string) page1 {
+func (d *device) get(path string) shown {
 	d.k.Helper()
 	req, err := http.NewRequest("GET", d.k.http.URL+path, nil)
 	if err != nil {
@@ -185,7 +186,7 @@ func (d *device) get(path string) page1 {
 	return d.do(req)
 }
 
-func (d *device) post(path string, form url.Values, header ...string) page1 {
+func (d *device) post(path string, form url.Values, header ...string) shown {
 	d.k.Helper()
 	req, err := http.NewRequest("POST", d.k.http.URL+path, strings.NewReader(form.Encode()))
 	if err != nil {
@@ -198,7 +199,7 @@ func (d *device) post(path string, form url.Values, header ...string) page1 {
 	return d.do(req)
 }
 
-func (k *kitchen) has(p page1, status int, texts ...string) {
+func (k *kitchen) has(p shown, status int, texts ...string) {
 	k.Helper()
 	if p.status != status {
 		k.Fatalf("%s: status %d, want %d\n%s", p.url, p.status, status, p.body)
@@ -213,7 +214,7 @@ func (k *kitchen) has(p page1, status int, texts ...string) {
 var inputs = regexp.MustCompile(`<input type="hidden" name="(id|set)" value="([^"]+)">`)
 
 // form reads the id and set of the first ballot of a page.
-func (k *kitchen) form(p page1) url.Values {
+func (k *kitchen) form(p shown) url.Values {
 	k.Helper()
 	out := url.Values{}
 	for _, m := range inputs.FindAllStringSubmatch(p.body, -1) {

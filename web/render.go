@@ -23,8 +23,6 @@ var pages = template.Must(template.New("").Funcs(template.FuncMap{
 	"join":  strings.Join,
 	"add":   func(a, b int) int { return a + b },
 	"clock": clock,
-	"share": func(v float64) string { return strconv.FormatFloat(100*v, 'g', 4, 64) + " %" },
-	"num":   func(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) },
 	"in":    newField,
 	"cap":   capital,
 	"field": func(f *fault.Error, name string) *fault.Error {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"net/http"
+	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -29,6 +30,7 @@ type doorView struct {
 	Error          *fault.Error
 	Cautions       []safety.Caution
 	Allergens      []option
+	Undercooked    bool // a product is served undercooked: asked only then
 	NotUndercooked bool
 }
 
@@ -156,6 +158,7 @@ func (s *Server) showSeat(w http.ResponseWriter, r *http.Request, t *bench.Tasti
 
 func (s *Server) door(w http.ResponseWriter, r *http.Request, t *bench.Tasting, seat bench.Seat, v seatView, status int, f *fault.Error) {
 	d := doorView{seatView: v, Sets: seat.Sets, Samples: samplesASet(t), Error: f, Cautions: t.Cautions(safety.OnBallot)}
+	d.Undercooked = slices.ContainsFunc(t.Document.Setup.Products, func(p tasting.Product) bool { return p.Undercooked })
 	d.NotUndercooked = r.PostForm.Get("not_undercooked") == "yes"
 	for _, a := range allergens() {
 		a.On = slices.Contains(r.PostForm["avoids"], a.Code)
@@ -319,7 +322,7 @@ func (s *Server) answer(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, r, http.StatusBadRequest, fault.New("form", "%s", say("form-bad")).Wrap(err))
 		return
 	}
-	a, form, err := s.readAnswer(r, t, place.Seat)
+	a, form, err := readAnswer(r.PostForm, t, place.Seat)
 	if err == nil {
 		err = s.room.Answer(r.Context(), t, a)
 	}
@@ -380,10 +383,9 @@ func typedText(f *formView) string {
 
 // readAnswer reads a ballot's form. The form comes back with what was typed;
 // it is nil when the set is not this assessor's.
-func (s *Server) readAnswer(r *http.Request, t *bench.Tasting, seat string) (tasting.Answer, *formView, error) {
-	in := r.PostForm
+func readAnswer(in url.Values, t *bench.Tasting, seat string) (tasting.Answer, *formView, error) {
 	a := tasting.Answer{ID: in.Get("id"), Set: in.Get("set"), Assessor: seat, Comment: strings.TrimSpace(in.Get("comment"))}
-	if id, err := uuid.Parse(a.ID); err != nil || id.Version() != 4 {
+	if id, err := uuid.Parse(a.ID); err != nil || id.Version() != 4 || id.String() != a.ID {
 		return a, nil, fault.New("answer-id", "%s", say("answer-id")).On("id", a.ID).WithFix("%s", say("answer-id-fix"))
 	}
 	forms, err := t.Document.Session.ForAssessor(seat, t.Document.Attributes)

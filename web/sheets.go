@@ -136,10 +136,8 @@ func (s *Server) carveSheet(w http.ResponseWriter, r *http.Request) {
 	if !s.mayBe(w, r, t, tasting.Preparer) {
 		return
 	}
-	v := carveView{Title: t.Title, Waves: secrets.Key.ForPreparer().Waves, Tracked: len(t.Document.Setup.Waves) > 0}
-	for _, c := range t.Cautions(safety.OnRunSheet) {
-		v.Cautions = append(v.Cautions, c)
-	}
+	v := carveView{Title: t.Title, Waves: secrets.Key.ForPreparer().Waves, Tracked: len(t.Document.Setup.Waves) > 0,
+		Cautions: t.Cautions(safety.OnRunSheet)}
 	p := frameOf(t)
 	p.Title = say("carve-title", t.Title)
 	s.render(w, r, http.StatusOK, "carve", p, v)
