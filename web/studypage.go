@@ -41,7 +41,7 @@ type form struct {
 	Sealed             bool         // a change will show beside the seal
 }
 
-type margin struct{ Severity, What, Fix string }
+type margin struct{ Severity, Word, What, Fix string }
 
 type studyView struct {
 	ID, Title, State string
@@ -152,7 +152,7 @@ func (d *Desk) studyView(r *http.Request, rec *bench.Record, at saved) (*studyVi
 	v := &studyView{ID: s.ID, Title: s.Title, Saved: at, Sealed: rec.Seal != nil, Trashed: bench.Trashed(rec.Events), Claim: s.Claim, Invented: s.Invented, Marginalia: map[string][]margin{}}
 	for _, f := range study.Check(s, rec.CookFiles) {
 		part := partOf(f.Where)
-		v.Marginalia[part] = append(v.Marginalia[part], margin{string(f.Severity), sentenceOf(f.What), sentenceOf(f.Fix)})
+		v.Marginalia[part] = append(v.Marginalia[part], margin{string(f.Severity), say("severity-" + string(f.Severity)), sentenceOf(f.What), sentenceOf(f.Fix)})
 		if f.Severity != study.Doubt {
 			v.OpenPoints++
 		}

@@ -13,6 +13,7 @@ import (
 
 	"trivet/answer"
 	"trivet/fault"
+	"trivet/publish"
 )
 
 // The scripts are built from ui/src by "make ui" into ui/dist, which holds a
@@ -39,6 +40,7 @@ var deskPages = template.Must(template.New("").Funcs(template.FuncMap{
 		}
 		return m
 	},
+	"checked":  func(state publish.State) string { return say("check-" + string(state)) },
 	"known":    known,
 	"sentence": sentenceOf,
 	"capital":  answer.Capital,
