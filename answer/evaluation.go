@@ -39,12 +39,15 @@ type evaluation struct {
 	cells     []cell // block differences treatment − control on the analysis scale
 	left      []leftOut
 	rule      *stopping // of a plan with looks
-	evidence  *Evidence
-	delta     float64
-	judged    bool // at evidence.Level, with the outcome settled
-	settled   bool
-	why       []fault.Code // reasons for no verdict at all
-	family    []Check      // checks that do not depend on the level
+	// shared is how much of the stated measurement variance the scatter
+	// between pieces leaves no room for.
+	shared   float64
+	evidence *Evidence
+	delta    float64
+	judged   bool // at evidence.Level, with the outcome settled
+	settled  bool
+	why      []fault.Code // reasons for no verdict at all
+	family   []Check      // checks that do not depend on the level
 }
 
 type value struct {

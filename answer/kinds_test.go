@@ -212,10 +212,16 @@ func TestPitfallsAreSaid(t *testing.T) {
 		{"dropped", func(in *answer.Input) { in.Cooks = in.Cooks[:15] }, "1 of 8 blocks lack one of the two pieces"},
 		{"repeated-some", func(in *answer.Input) { in.Cooks = append(in.Cooks, in.Cooks[3]) }, "block 01 was cooked again and others were not"},
 		{"measurement-large", func(in *answer.Input) {
+			in.Cooks = pairs([]float64{1, 5, 2, 5.5, 4.2, 8, 9, 4.4}) // a scatter that leaves room for it
 			for _, c := range in.Cooks {
 				c.Result.Responses[0].StdU = 1.2
 			}
 		}, "as much as the margin"},
+		{"measurement-shared", func(in *answer.Input) {
+			for _, c := range in.Cooks {
+				c.Result.Responses[0].StdU = 5
+			}
+		}, "cancels in the difference"},
 	} {
 		t.Run(tc.code, func(t *testing.T) {
 			in := answer.Input{Study: plan(8), Seal: seal, Cooks: pairs(eight)}

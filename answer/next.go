@@ -98,7 +98,10 @@ func next(in Input, a *Answer) Next {
 		return Next{"stop", "the planned blocks are in and every question is settled"}
 	}
 	text := "not settled: " + strings.Join(open, ", ")
-	if len(more) > 0 {
+	if len(more) == 1 && len(open) == 1 {
+		_, alone, _ := strings.Cut(more[0], ": ")
+		text += ". " + alone
+	} else if len(more) > 0 {
 		text += ". " + strings.Join(more, "; ")
 	}
 	if mode == "group-sequential" {

@@ -287,6 +287,11 @@ func (e *evaluation) measurement() {
 		return
 	}
 	words := Words{Study: e.study}
+	if e.shared > 0 {
+		e.note("measurement-shared", "a single value is stated to be uncertain by %s (k = 2), more than pieces of a block differ: most of that is shared by all cooks and cancels in the difference, as long as both treatments use the same instruments",
+			words.Difference(e.finding, 2*e.evidence.MeasurementU, e.evidence.MeasurementU))
+		return
+	}
 	if 2*u >= e.delta {
 		e.note("measurement-large", "a single value is uncertain by %s (k = 2), as much as the margin: what one instrument adds to both treatments cancels, but if each had its own no number of pairs could settle this",
 			words.Difference(e.finding, 2*u, u))
@@ -339,6 +344,9 @@ func (e *evaluation) components(kind study.ReadingKind) {
 	}
 	residual := m.Sigma2
 	measured := math.Min(u*u, residual)
+	if u*u > residual {
+		e.shared = u*u - residual
+	}
 	add := func(name string, v float64) {
 		e.evidence.Components = append(e.evidence.Components, Component{Name: name, Variance: v})
 	}
