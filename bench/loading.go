@@ -23,6 +23,10 @@ type LoadRequest struct {
 	Maps  []*logfile.Map // saved maps
 	Now   time.Time
 	Limit logfile.Limits
+	// Sheet, Range and Session pick a part of the file; see
+	// logfile.LoadOptions.
+	Sheet, Range string
+	Session      int
 	// HeatOn gives the heat-on time on the log's clock from the first sample's
 	// time; nil keeps what the cook says.
 	HeatOn func(firstUS int64) int64
@@ -43,7 +47,7 @@ func Load(ctx context.Context, nb Notebook, rec *Record, q LoadRequest) (*Loaded
 		return nil, err
 	}
 	var raw bytes.Buffer
-	log, err := logfile.Load(q.Log, logfile.LoadOptions{Map: q.Map, Maps: q.Maps, Limits: q.Limit, Raw: &raw})
+	log, err := logfile.Load(q.Log, logfile.LoadOptions{Map: q.Map, Maps: q.Maps, Limits: q.Limit, Raw: &raw, Sheet: q.Sheet, Range: q.Range, Session: q.Session})
 	if err != nil {
 		return nil, inFile(err, q.Name)
 	}
@@ -83,15 +87,7 @@ func Load(ctx context.Context, nb Notebook, rec *Record, q LoadRequest) (*Loaded
 
 // cookFor finds the cook a log belongs to, or makes it from the run order.
 func cookFor(rec *Record, q LoadRequest) (*study.Cook, error) {
-	var labels []string
-	for _, c := range rec.Cooks {
-		labels = append(labels, c.Label)
-	}
-	for _, s := range rec.Study.Design.RunOrder {
-		if !slices.Contains(labels, s.Piece) {
-			labels = append(labels, s.Piece)
-		}
-	}
+	labels := Labels(rec)
 	label := q.Cook
 	if label == "" {
 		var err error

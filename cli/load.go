@@ -20,25 +20,38 @@ import (
 
 type loadOptions struct {
 	study, cook, mapFile, saveMap, heatOn string
-	dry                                   bool
+	maps, sheet, cells                    string
+	session                               int
+	dry, marks, accept                    bool
 }
 
 func newLoad(env *Env) *cobra.Command {
 	var o loadOptions
 	c := &cobra.Command{
-		Use:   "load LOG… --study STUDY",
+		Use:   "load LOG|FOLDER… --study STUDY",
 		Short: "Load logger files into cooks, with a saved column map",
 		Long: `Reads logs of any shape (wide or long, comma, semicolon or tab, decimal comma,
-°C or °F, clock or elapsed times) into the traces of cooks. What was
-understood is shown; every cell and row that was not as it should be is
-listed with its row number; the raw file is kept with its hash. A file goes
-to the cook whose label its name holds, or to --cook.`,
+°C or °F, clock or elapsed times; CSV, XLSX, ODS, JSON, JSON Lines, Parquet,
+also packed by gzip or zstd) into the traces of cooks. What was understood is
+shown; every cell and row that was not as it should be is listed with its row
+number; the raw file is kept with its hash.
+
+A file goes to the cook whose label its name holds, to the one cook whose
+heat-on lies within its times, or to --cook; at a terminal you are asked where
+neither tells. A folder stands for the files in it. Column maps kept with
+--save-map NAME lie in the folder "maps" beside the notebook (or --maps) and
+are taken for every later file of the same shape.`,
 		Example: `  trivet load logs/L01-a.csv --dry-run
-  trivet load logs/*.csv --study sear-first-or-sear-last
+  trivet load logs --study sear-first-or-sear-last
+  trivet load book.xlsx --study s --cook L01-a --sheet "run 2" --range B3:F900
   trivet load probe.csv --study s --cook L01-a --heat-on 1:30 --save-map probe.map.yaml
   trivet load probe2.csv --study s --cook L01-b --map probe.map.yaml`,
 		Args: cobra.MinimumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			args, err := logFiles(args)
+			if err != nil {
+				return err
+			}
 			if o.dry {
 				return dryRun(env, args, o)
 			}
@@ -51,6 +64,12 @@ to the cook whose label its name holds, or to --cook.`,
 	f.StringVar(&o.mapFile, "map", "", "a saved column map")
 	f.StringVar(&o.saveMap, "save-map", "", "save the column map that was used")
 	f.StringVar(&o.heatOn, "heat-on", "", "heat on after the log's start, such as 1:30 (min:s)")
+	f.StringVar(&o.maps, "maps", "", "folder of saved column maps (default: maps beside the notebook)")
+	f.StringVar(&o.sheet, "sheet", "", "the sheet of a workbook")
+	f.StringVar(&o.cells, "range", "", "the block of cells of a sheet, such as B3:F900 or B3:")
+	f.IntVar(&o.session, "session", 0, "which of several logs glued into one file (default: the longest)")
+	f.BoolVar(&o.marks, "marks", false, "offer the marks that the traces tell")
+	f.BoolVar(&o.accept, "accept-marks", false, "take the offered marks")
 	f.BoolVar(&o.dry, "dry-run", false, "show what is understood, load nothing")
 	return c
 }
@@ -105,9 +124,22 @@ func runLoad(ctx context.Context, env *Env, files []string, o loadOptions) error
 		return err
 	}
 	defer nb.Close()
+	maps, err := o.savedMaps(env)
+	if err != nil {
+		return err
+	}
+	first, err := nb.Record(ctx, o.study)
+	if err != nil {
+		return err
+	}
+	assigned, err := o.assign(env, first, files, maps)
+	if err != nil {
+		return err
+	}
 	type row struct {
 		File     string `json:"file"`
 		Cook     string `json:"cook"`
+		By       string `json:"by"`
 		SHA256   string `json:"sha256"`
 		Rows     int    `json:"rows"`
 		Kept     int    `json:"kept"`
@@ -127,26 +159,42 @@ func runLoad(ctx context.Context, env *Env, files []string, o loadOptions) error
 		if err != nil {
 			return fault.BadUsage("log-missing", "there is no such log").In(name)
 		}
-		got, err := bench.Load(ctx, nb, rec, bench.LoadRequest{Name: filepath.Base(name), Log: f, Cook: o.cook, Map: m, Now: env.Now(), HeatOn: heatOn})
+		got, err := bench.Load(ctx, nb, rec, bench.LoadRequest{Name: filepath.Base(name), Log: f, Cook: assigned[i].cook, Map: m, Maps: maps,
+			Now: env.Now(), HeatOn: heatOn, Sheet: o.sheet, Range: o.cells, Session: o.session})
 		f.Close()
 		if err != nil {
 			return err
 		}
 		if o.saveMap != "" && i == 0 {
-			if err := saveMap(o.saveMap, got.Log.Map); err != nil {
+			if err := saveMap(o.mapPath(env), got.Log.Map); err != nil {
 				return err
 			}
 		}
 		a := got.Log.Account
-		rows = append(rows, row{name, got.Cook.Label, got.Log.SHA256, a.Rows, a.Kept, len(got.Log.Traces), len(a.Problems)})
+		rows = append(rows, row{name, got.Cook.Label, assigned[i].by, got.Log.SHA256, a.Rows, a.Kept, len(got.Log.Traces), len(a.Problems)})
 		if !env.JSON {
 			env.Printf("%s → cook %s: %d of %d rows, %d channels\n", name, got.Cook.Label, a.Kept, a.Rows, len(got.Log.Traces))
 			printProblems(env, a, 10)
 		}
 	}
-	if env.JSON {
-		return env.PrintJSON(map[string]any{"format": 1, "study": o.study, "loaded": rows})
+	var offers []offeredCook
+	if o.marks || o.accept {
+		var labels []string
+		for _, r := range rows {
+			labels = append(labels, r.Cook)
+		}
+		if offers, err = o.offer(ctx, env, nb, labels); err != nil {
+			return err
+		}
 	}
+	if env.JSON {
+		out := map[string]any{"format": 1, "study": o.study, "loaded": rows}
+		if offers != nil {
+			out["marks"] = offers
+		}
+		return env.PrintJSON(out)
+	}
+	printOffers(env, offers)
 	return nil
 }
 
@@ -185,7 +233,7 @@ func dryRun(env *Env, files []string, o loadOptions) error {
 		if err != nil {
 			return fault.BadUsage("log-missing", "there is no such log").In(name)
 		}
-		g, err := logfile.Inspect(f, logfile.Options{})
+		g, err := logfile.Inspect(f, logfile.Options{Sheet: o.sheet, Range: o.cells})
 		f.Close()
 		if err != nil {
 			if x := fault.As(err); x != nil {
@@ -194,7 +242,7 @@ func dryRun(env *Env, files []string, o loadOptions) error {
 			return err
 		}
 		if o.saveMap != "" && len(all) == 0 {
-			if err := saveMap(o.saveMap, g.Map()); err != nil {
+			if err := saveMap(o.mapPath(env), g.Map()); err != nil {
 				return err
 			}
 		}
@@ -229,6 +277,12 @@ func printGuess(env *Env, name string, g *logfile.Guess) {
 		fmt.Fprintf(t, "  %s\t%s\t%s\t%s\t%s\n", c.Name, c.Role, c.Channel.Place, c.Channel.Unit, strings.TrimSpace(why))
 	}
 	t.Flush()
+	if len(g.Layout.FirstRows) > 0 {
+		env.Printf("  first rows:\n")
+		for _, r := range g.Layout.FirstRows[:min(3, len(g.Layout.FirstRows))] {
+			env.Printf("    %s\n", strings.Join(r, "  "))
+		}
+	}
 	for _, x := range g.Gaps {
 		env.Printf("  gap of %.4g s before row %d\n", x.Seconds, x.Row)
 	}

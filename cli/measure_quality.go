@@ -74,28 +74,47 @@ func offeredMarks(ctx context.Context, env *Env, src bench.Reader, rec *bench.Re
 		}
 		nb = w
 	}
-	type cook struct {
-		Label   string        `json:"cook"`
-		Offered []offeredMark `json:"offered"`
-		Taken   bool          `json:"taken"`
+	out, err := offersOf(ctx, env, nb, rec.Study.ID, all)
+	if err != nil {
+		return err
 	}
-	out := []cook{}
+	if env.JSON {
+		return env.PrintJSON(map[string]any{"format": 1, "study": rec.Study.ID, "cooks": out})
+	}
+	printOffers(env, out)
+	if !accept && len(out) > 0 {
+		env.Printf("\nThese are offers, read from the traces; what was entered stands. Take them with --accept-marks.\n")
+	}
+	return nil
+}
+
+// offeredCook is what the traces of a cook offer.
+type offeredCook struct {
+	Label   string        `json:"cook"`
+	Offered []offeredMark `json:"offered"`
+	Taken   bool          `json:"taken"`
+}
+
+// offersOf gathers what is offered, and takes it into nb unless that is nil.
+func offersOf(ctx context.Context, env *Env, nb bench.Notebook, studyID string, all []bench.CookMarks) ([]offeredCook, error) {
+	out := []offeredCook{}
 	for _, c := range all {
-		row := cook{Label: c.Input.Cook.Label, Offered: []offeredMark{}}
+		row := offeredCook{Label: c.Input.Cook.Label, Offered: []offeredMark{}}
 		for _, m := range c.Marks {
 			row.Offered = append(row.Offered, offeredMark{m.Kind, float64(m.AtUS) / 1e6, m.Note})
 		}
-		if accept && len(c.Marks) > 0 {
-			if err := takeMarks(ctx, env, nb, rec.Study.ID, c); err != nil {
-				return err
+		if nb != nil && len(c.Marks) > 0 {
+			if err := takeMarks(ctx, env, nb, studyID, c); err != nil {
+				return nil, err
 			}
 			row.Taken = true
 		}
 		out = append(out, row)
 	}
-	if env.JSON {
-		return env.PrintJSON(map[string]any{"format": 1, "study": rec.Study.ID, "cooks": out})
-	}
+	return out, nil
+}
+
+func printOffers(env *Env, out []offeredCook) {
 	for _, c := range out {
 		if len(c.Offered) == 0 {
 			env.Printf("%s: nothing to offer beside what was marked\n", c.Label)
@@ -108,10 +127,6 @@ func offeredMarks(ctx context.Context, env *Env, src bench.Reader, rec *bench.Re
 		env.Printf("%s: %d marks %s\n", c.Label, len(c.Offered), verb)
 		printOffered(env, c.Offered)
 	}
-	if !accept && len(out) > 0 {
-		env.Printf("\nThese are offers, read from the traces; what was entered stands. Take them with --accept-marks.\n")
-	}
-	return nil
 }
 
 func printOffered(env *Env, marks []offeredMark) {

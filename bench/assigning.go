@@ -1,0 +1,68 @@
+package bench
+
+import (
+	"io"
+	"slices"
+
+	"trivet/fault"
+	"trivet/logfile"
+	"trivet/study"
+	"trivet/trace"
+)
+
+// Labels lists the cooks a log may belong to: those of the record, and the
+// planned ones of its run order.
+func Labels(rec *Record) []string {
+	var out []string
+	for _, c := range rec.Cooks {
+		out = append(out, c.Label)
+	}
+	for _, s := range rec.Study.Design.RunOrder {
+		if !slices.Contains(out, s.Piece) {
+			out = append(out, s.Piece)
+		}
+	}
+	return out
+}
+
+// AssignLog finds the cook a log belongs to: by the label that its name
+// holds, else by the one cook whose heat-on lies within the log's times.
+// By says which; the error says that neither tells.
+func AssignLog(rec *Record, name string, log io.Reader, opt logfile.LoadOptions) (label, by string, err error) {
+	label, nameErr := logfile.Assign(name, Labels(rec))
+	if nameErr == nil {
+		return label, "name", nil
+	}
+	l, err := logfile.Load(log, opt)
+	if err != nil {
+		return "", "", inFile(err, name)
+	}
+	var fits []study.Cook
+	for _, c := range rec.Cooks {
+		if !c.ZeroSet || len(c.Logs) > 0 {
+			continue
+		}
+		if slices.ContainsFunc(l.Traces, traceCovers(c.ZeroUS)) {
+			fits = append(fits, c)
+		}
+	}
+	switch len(fits) {
+	case 1:
+		return fits[0].Label, "time", nil
+	case 0:
+		return "", "", nameErr
+	}
+	var labels []string
+	for _, c := range fits {
+		labels = append(labels, c.Label)
+	}
+	return "", "", fault.New("assign-tie", "no label stands in the file's name, and the heat-on of several cooks lies within its times: %s", joinFew(labels, 8)).In(name).
+		WithFix("put the label into the file's name, or say which cook it belongs to")
+}
+
+// traceCovers tells clock-timed traces that run at a moment.
+func traceCovers(us int64) func(*trace.Trace) bool {
+	return func(t *trace.Trace) bool {
+		return !t.Elapsed && t.Len() > 0 && t.TimesUS[0] <= us && us <= t.TimesUS[t.Len()-1]
+	}
+}
