@@ -45,12 +45,12 @@ func TestTenderloinIsPlausible(t *testing.T) {
 		}
 	}
 	p, b := plain.Summary, basted.Summary
-	within("gain after the pull, plain, °F", *p.CarryoverK*1.8, 20, 24)
-	within("gain after the pull, basted, °F", *b.CarryoverK*1.8, 31, 37)
+	within("gain after the pull, plain, °F", *p.CarryoverK*1.8, 21, 23)
+	within("gain after the pull, basted, °F", *b.CarryoverK*1.8, 33, 35)
 	within("cook and rest to the peak, plain, min", (*p.PullTimeS+*p.TimeToPeakS)/60, 18, 22)
-	within("cook and rest to the peak, basted, min", (*b.PullTimeS+*b.TimeToPeakS)/60, 18, 25) // 3 min late: said in the table
-	within("time saved by basting, s", *p.PullTimeS-*b.PullTimeS, 0, 75)
-	within("loss, plain, %", p.LossPct, 8, 12)
-	within("loss, basted, %", b.LossPct, 8, 13)
+	within("cook and rest to the peak, basted, min", (*b.PullTimeS+*b.TimeToPeakS)/60, 18, 22.5) // 2 min late: said in the table
+	within("time saved by basting, s", *p.PullTimeS-*b.PullTimeS, 0, 60)
+	within("loss, plain, %", p.LossPct, 9, 11)
+	within("loss, basted, %", b.LossPct, 9, 11)
 	within("basted face hotter after 10 min of rest, °F", (bastedUp-plainUp)*1.8, 10, 20)
 }
