@@ -316,10 +316,11 @@ func (q *qualityCheck) pan(traces []*trace.Trace) {
 		}
 		var off, longest, run, all, worst float64
 		first := int64(0)
+		most := max(30, 3*float64(t.PeriodUS())/1e6) // a longer step is a gap
 		for i := max(t.Index(q.from), 1); i < t.Index(end); i++ {
 			v, ok := t.Value(i)
 			step := float64(t.TimesUS[i]-t.TimesUS[i-1]) / 1e6
-			if !ok || step > 30 {
+			if !ok || step > most {
 				continue
 			}
 			all += step
