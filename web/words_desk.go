@@ -19,7 +19,7 @@ var deskEnglish = map[string]string{
 	"how-formula":       "Formula",
 	"how-data":          "Data",
 	"how-source":        "Source",
-	"still-open":        "Still open here",
+	"still-open":        "Still open: %s",
 	"severity-error":    "cannot stand",
 	"severity-missing":  "missing",
 	"severity-doubt":    "a reader will ask",

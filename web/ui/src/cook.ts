@@ -100,15 +100,20 @@ class CookPlot {
       const item = document.createElement("li");
       const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
       svg.setAttribute("viewBox", "0 0 40 10");
-      svg.setAttribute("aria-hidden", "true");
+      svg.setAttribute("role", "img");
+      const title = document.createElementNS("http://www.w3.org/2000/svg", "title");
+      title.textContent = name;
       const line = document.createElementNS("http://www.w3.org/2000/svg", "path");
       line.setAttribute("d", "M0 5H40");
       line.setAttribute("fill", "none");
       line.setAttribute("stroke", String(typeof s.stroke === "function" ? s.stroke(this.plot, i + 1) : s.stroke));
       line.setAttribute("stroke-width", "2.5");
       line.setAttribute("stroke-dasharray", (s.dash ?? []).join(" "));
-      svg.append(line);
-      item.append(svg, name);
+      svg.append(title, line);
+      const word = document.createElement("span");
+      word.setAttribute("aria-hidden", "true"); // the line's title says it
+      word.textContent = name;
+      item.append(svg, word);
       list.append(item);
     });
     this.canvas.before(list);

@@ -1,0 +1,119 @@
+package web
+
+import (
+	"context"
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync/atomic"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+
+	"trivet/bench"
+)
+
+// axe returns the accessibility checker of the interface's npm packages, or
+// skips: it is there after "make ui".
+func axe(t *testing.T) string {
+	t.Helper()
+	b, err := os.ReadFile(filepath.Join("ui", "node_modules", "axe-core", "axe.min.js"))
+	if err != nil {
+		if os.Getenv("TRIVET_BROWSER") == "1" {
+			t.Fatal(`TRIVET_BROWSER is set and axe-core is not there: run "make ui"`)
+		}
+		t.Skip(`axe-core is not there: run "make ui"`)
+	}
+	return string(b)
+}
+
+// violations are what axe-core finds on the page as it stands.
+func (p *person) violations(axe string) {
+	p.Helper()
+	if _, err := chromedp.Run(p.ctx, chromedp.Evaluate[bool](axe+";true")); err != nil {
+		p.Fatal(err)
+	}
+	got, err := chromedp.Run(p.ctx, chromedp.Evaluate[[]byte](`axe.run(document, {resultTypes: ["violations"]}).then((r) => r.violations.map((v) => v.id + ": " + v.help + ": " + v.nodes.slice(0, 3).map((n) => n.target.join(" ")).join(" | ")))`, chromedp.EvalAwaitPromise))
+	if err != nil {
+		p.Fatal(err)
+	}
+	var found []string
+	if err := json.Unmarshal(got, &found); err != nil {
+		p.Fatal(err)
+	}
+	at, _ := chromedp.Run(p.ctx, chromedp.Location())
+	for _, f := range found {
+		p.Errorf("%s at %s: axe: %s", p.name, strings.TrimPrefix(at, p.base), f)
+	}
+}
+
+// openDemo is a desk on which the demo's plan stands with a few of its cooks
+// loaded.
+func openDemo(t testing.TB, cooks int) *deskServer {
+	demo := madeDemo(t)
+	d := openDesk(t)
+	ctx := context.Background()
+	d.upload("/import", "kitchen.zip", demoZip(t, demo, demo.Plan, false))
+	const id = "sear-first-or-sear-last"
+	for _, c := range demo.Cooks[:cooks] {
+		if err := d.nb.PutCook(ctx, id, c.Cook); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := bench.Load(ctx, d.nb, d.record(id), bench.LoadRequest{Name: c.LogName, Log: strings.NewReader(string(c.Log)), Cook: c.Cook.Label, Now: c.At}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	c := demo.Cooks[cooks]
+	d.upload("/studies/"+id+"/load", c.LogName, c.Log)
+	return d
+}
+
+// Every page of the desk at the size of a phone, a tablet and a desktop, light
+// and dark: no violation of axe-core, no target too small for a wet finger,
+// nothing faint, no request that leaves the house.
+func TestEveryDeskPageForEverybody(t *testing.T) {
+	checker := axe(t)
+	chromium := browser(t)
+	d := openDemo(t, 8)
+	label := d.record("sear-first-or-sear-last").Cooks[0].Label
+	const at = "/studies/sear-first-or-sear-last"
+	pages := []string{"/", "/trash", at, at + "/text", at + "/treatments/sear-first", at + "/treatments/sear-first?view=text", at + "/cooks/" + label, at + "/load", at + "/power"}
+	for _, size := range []struct {
+		name string
+		w, h int64
+		dark bool
+	}{{"phone", 390, 844, false}, {"tablet", 820, 1180, true}, {"desktop", 1400, 900, false}} {
+		t.Run(size.name, func(t *testing.T) {
+			var offline atomic.Bool
+			p := newPerson(t, chromium, "desk-"+size.name, d.http.URL, size.w, size.h, size.dark, &offline)
+			for _, page := range pages {
+				p.do(chromedp.Navigate(p.base + page))
+				if strings.Contains(page, "/cooks/") && d.desk.ui.built() {
+					p.waits(`document.querySelector("[data-plot]")?.dataset.ready === "yes"`)
+				}
+				p.do(chromedp.Evaluate[chromedp.Void](`for (const d of document.querySelectorAll("details")) d.open = true`))
+				p.violations(checker)
+				for _, f := range p.list(checks) {
+					// The plot is laid out by its script through the style object,
+					// which the policy allows; style attributes in the text of a
+					// page it does not.
+					if f != "style attributes" || !strings.Contains(page, "/cooks/") {
+						t.Errorf("%s: %s", page, f)
+					}
+				}
+				p.shot(strings.NewReplacer("/", "_", "?", "_").Replace(page))
+			}
+		})
+	}
+}
+
+// waits waits until an expression holds.
+func (p *person) waits(expression string) {
+	p.Helper()
+	ok, err := chromedp.Run(p.ctx, chromedp.Evaluate[bool](`new Promise((done) => { let n = 0; const look = () => (`+expression+`) ? done(true) : ++n > 200 ? done(false) : setTimeout(look, 25); look(); })`, chromedp.EvalAwaitPromise))
+	if err != nil || !ok {
+		p.shot("failure")
+		p.Fatalf("%s: never came true: %s (%v)", p.name, expression, err)
+	}
+}
