@@ -188,6 +188,3 @@ func (l *limits) of(name string) *rate.Limiter {
 
 // allow takes one use.
 func (l *limits) allow(name string) bool { return l.of(name).AllowN(l.now(), 1) }
-
-// spent tells whether nothing is left, without taking a use.
-func (l *limits) spent(name string) bool { return l.of(name).TokensAt(l.now()) < 1 }

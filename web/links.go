@@ -10,19 +10,12 @@ import (
 )
 
 // find looks up the link of a request for one role. Anything else is answered
-// here: an unknown link, too many wrong ones, a role the browser must not
-// hold.
+// here: an unknown link, a flood, a role the browser must not hold.
 func (s *Server) find(w http.ResponseWriter, r *http.Request, role tasting.Role) (*bench.Tasting, bench.Place, bool) {
-	address := addressOf(r)
-	if s.guard.wrong.spent(address) {
-		s.fail(w, r, 0, fault.New("too-many", "%s", say("too-many")).WithFix("%s", say("too-many-fix")))
-		return nil, bench.Place{}, false
-	}
 	token := r.PathValue("token")
 	t, place, ok := s.room.Find(token)
 	if !ok || place.Role != role {
-		s.guard.wrong.allow(address)
-		s.fail(w, r, 0, fault.New("link-unknown", "%s", say("link-unknown")).WithFix("%s", say("link-unknown-fix")))
+		s.unknownLink(w, r, "link-unknown", "link-unknown-fix")
 		return nil, bench.Place{}, false
 	}
 	if !s.guard.links.allow(token) {
@@ -33,6 +26,16 @@ func (s *Server) find(w http.ResponseWriter, r *http.Request, role tasting.Role)
 		return nil, bench.Place{}, false
 	}
 	return t, place, true
+}
+
+// unknownLink answers a link that opens nothing, and slows whoever tries many.
+// Good links go on working at the same address: several phones may share it.
+func (s *Server) unknownLink(w http.ResponseWriter, r *http.Request, words, fix string) {
+	if !s.guard.wrong.allow(addressOf(r)) {
+		s.fail(w, r, 0, fault.New("too-many", "%s", say("too-many")).WithFix("%s", say("too-many-fix")))
+		return
+	}
+	s.fail(w, r, 0, fault.New("link-unknown", "%s", say(words)).WithFix("%s", say(fix)))
 }
 
 // deviceCookie remembers what a browser has seen of a tasting. It keeps one

@@ -117,15 +117,9 @@ type carveView struct {
 // carveSheet is the preparer's page, the only one besides the closed result
 // that reads a key.
 func (s *Server) carveSheet(w http.ResponseWriter, r *http.Request) {
-	address := addressOf(r)
 	id, secrets := s.vault.preparer(r.PathValue("token"))
-	if s.guard.wrong.spent(address) {
-		s.fail(w, r, 0, fault.New("too-many", "%s", say("too-many")).WithFix("%s", say("too-many-fix")))
-		return
-	}
 	if secrets == nil {
-		s.guard.wrong.allow(address)
-		s.fail(w, r, 0, fault.New("link-unknown", "%s", say("carve-unknown")).WithFix("%s", say("carve-unknown-fix")))
+		s.unknownLink(w, r, "carve-unknown", "carve-unknown-fix")
 		return
 	}
 	t, err := s.room.Tasting(id)
