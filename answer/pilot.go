@@ -29,7 +29,7 @@ func PilotSpread(cooks []CookResult, q *study.Question, from string, counts func
 			continue
 		}
 		r, ok := c.Result.Get(q.Response)
-		if !ok || r.Kind != study.Number && r.Kind != "" {
+		if !ok || r.Kind == study.YesNo {
 			continue
 		}
 		y := r.Value

@@ -175,3 +175,52 @@ func BenchmarkPlanCurve(b *testing.B) {
 		p.Curve(60)
 	}
 }
+
+// Every table of pairs has its probability, and the codes are those that the
+// answer itself gives: a simulation of pairs through the same interval agrees.
+func TestChancesOfSharesAreExact(t *testing.T) {
+	for _, tc := range []struct{ p, c float64 }{{0.5, 0.5}, {0.9, 0.3}, {1, 0.5}} {
+		x := shareChances(20, tc.p, tc.c, 20, 0.05, study.Higher)
+		if sum := x.Settled() + x.Unsettled; math.Abs(sum-1) > 1e-9 {
+			t.Errorf("%+v sums to %v", x, sum)
+		}
+		matters, runs := 0.0, 4000
+		for run := range runs {
+			s := stats.NewStream("shares", "pairs", uint64(run))
+			y := stats.YesNoContrast{Paired: true, Pairs: 20}
+			for range 20 {
+				a, b := s.Float64() < tc.p, s.Float64() < tc.c
+				if a && !b {
+					y.TreatmentOnly++
+				} else if b && !a {
+					y.ControlOnly++
+				}
+			}
+			if y.Interval(0.95).Low >= 0.2 {
+				matters++
+			}
+		}
+		if got := matters / float64(runs); math.Abs(got-x.Matters) > 4*math.Sqrt(x.Matters*(1-x.Matters)/float64(runs))+1e-3 {
+			t.Errorf("p %v, c %v: matters simulated %v, exact %v", tc.p, tc.c, got, x.Matters)
+		}
+	}
+}
+
+func TestPlanOfAYesNoQuestion(t *testing.T) {
+	s, q := planned(24)
+	q.Claim, q.Margin = study.Higher, quantity.Margin{MarginKind: quantity.MarginPoints, Value: 20, Text: "20 points"}
+	p, err := PlanShares(s, q, 0.3)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(p.Effects) != 6 || len(p.Needs) != 2 || p.Effects[5].Codes.Matters < p.Effects[3].Codes.Matters {
+		t.Errorf("%+v", p)
+	}
+	high, err := PlanShares(s, q, 0.8)
+	if err != nil || len(high.Effects) != 4 { // 0.8 leaves room for 20 points
+		t.Errorf("%d effects, %v", len(high.Effects), err)
+	}
+	if _, err := PlanShares(s, q, 0); err == nil {
+		t.Error("a baseline of 0 is taken")
+	}
+}

@@ -24,6 +24,7 @@ type planOptions struct {
 
 	// of a study
 	spread        spreadOptions
+	baseline      float64
 	write         bool
 	seed, kind    string
 	burners       []string
@@ -90,6 +91,7 @@ piece within its block (rcb, with --treatments).
 	f.StringVar(&o.spread.pilot, "pilot", "", "a study whose cooks say how much pairs scatter")
 	f.BoolVar(&o.spread.published, "published", false, "take the scatter from published planning figures")
 	f.IntVar(&o.spread.heat, "heat", 0, "take the scatter from so many sampled cooks of the heat model")
+	f.Float64Var(&o.baseline, "baseline", 0.5, "share of yes under the control, for yes-no readings")
 	f.BoolVar(&o.write, "write", false, "write the design, its seed and the run order into the study document")
 	f.StringVar(&o.seed, "seed", "", "seed of the draw (default: the document's, else a new one)")
 	f.StringVar(&o.kind, "kind", "", "kind of design: pairs, blocks, incomplete-blocks, latin-square, crossover, unblocked")
@@ -107,7 +109,7 @@ piece within its block (rcb, with --treatments).
 // check refuses flags that belong to the other form of the command.
 func (o planOptions) check(cmd *cobra.Command, study bool) error {
 	quick := []string{"margin", "true-effect", "alpha", "power", "design", "test", "treatments"}
-	whole := []string{"pilot", "published", "heat", "write", "seed", "kind", "burners", "probes", "no-three-alike", "nearly", "sheets", "paper", "question"}
+	whole := []string{"pilot", "published", "heat", "baseline", "write", "seed", "kind", "burners", "probes", "no-three-alike", "nearly", "sheets", "paper", "question"}
 	wrong, why := whole, "belongs to the plan of a study"
 	fix := "name the study, or leave the flag out"
 	if study {

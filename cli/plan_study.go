@@ -7,6 +7,7 @@ import (
 	"io"
 	"math"
 	"path/filepath"
+	"slices"
 	"strings"
 	"text/tabwriter"
 
@@ -124,9 +125,19 @@ func planSizes(ctx context.Context, env *Env, src *source, rec *bench.Record, s 
 			out.Notes = append(out.Notes, fault.Notef("tasting-apart", "question %s is a tasting: \"trivet taste size\" says how many assessors it needs", q.ID))
 			continue
 		}
-		if k := kindOf(s, q.Response); k != study.Number {
-			out.Notes = append(out.Notes, fault.Notef("kind-apart", "question %s is answered by a %s reading, which is not sized here: its chances rest on shares and scales that a standard deviation does not give", q.ID, k))
+		switch k := kindOf(s, q.Response); k {
+		case study.YesNo:
+			qp, err := answer.PlanShares(s, &q, o.baseline)
+			if err != nil {
+				return err
+			}
+			if s.Risk.Mode == "sequential" || s.Risk.Mode == "group-sequential" {
+				qp.Notes = append(qp.Notes, fault.Notef("read-at-end", "a yes-no response is read once, when the planned blocks are in"))
+			}
+			out.Questions = append(out.Questions, qp)
 			continue
+		case study.Grade, study.Count:
+			out.Notes = append(out.Notes, fault.Notef("kind-approximate", "question %s is answered by a %s: it is judged by sign flips or a count model and sized here by the SD of a block's difference, which is near enough from 8 blocks on", q.ID, k))
 		}
 		numeric = append(numeric, q)
 	}
@@ -276,6 +287,10 @@ func writePlanFigure(plans []*answer.QuestionPlan, s *study.Study, o planOptions
 	if len(plans) == 0 {
 		return fault.New("nothing-sized", "there is no question whose power could be drawn").WithFix("give --sd")
 	}
+	plans = slices.DeleteFunc(slices.Clone(plans), func(p *answer.QuestionPlan) bool { return !(p.Spread.SD > 0) })
+	if len(plans) == 0 {
+		return fault.New("nothing-sized", "there is no question on a number whose power could be drawn").WithFix("the table above holds what there is")
+	}
 	qp := plans[0]
 	for _, p := range plans {
 		if p.Question == o.question {
@@ -371,7 +386,11 @@ func printStudyPlan(env *Env, s *study.Study, p studyPlan) {
 func printQuestionPlan(env *Env, s *study.Study, q *answer.QuestionPlan) {
 	env.Printf("\n%s\n", q.Ask)
 	w := answer.Words{Study: s, Fahrenheit: env.Fahrenheit()}
-	env.Printf("  margin δ = %s; scatter of a block's difference: %s (%s); level %.3g\n", q.Margin, w.Spread(q), q.Spread.Source, q.Level)
+	if q.Spread.SD > 0 {
+		env.Printf("  margin δ = %s; scatter of a block's difference: %s (%s); level %.3g\n", q.Margin, w.Spread(q), q.Spread.Source, q.Level)
+	} else {
+		env.Printf("  margin δ = %s; %s; level %.3g\n", q.Margin, q.Spread.Source, q.Level)
+	}
 	if len(q.Effects) > 0 {
 		t := tabwriter.NewWriter(env, 0, 0, 2, ' ', 0)
 		head := "  if truly\tmatters\topposite\ttoo small\tno difference\tunsettled"
