@@ -18,12 +18,10 @@ import (
 // told not to be reached, never reached.
 func SafetyFacts(rec *Record, results []answer.CookResult) safety.Facts {
 	s := rec.Study
-	f := safety.Facts{Animal: s.Foods.Animal, Form: s.Foods.Form, Eaten: s.Foods.Eaten, Fat: s.Foods.Fat,
-		HotFat: s.Foods.Fat != "", Judged: safety.CannotTell}
-	for _, a := range s.Foods.Allergens {
-		if a != "none" {
-			f.Allergens = append(f.Allergens, a)
-		}
+	f := safety.Facts{Animal: s.Foods.Animal, Form: s.Foods.Form, Eaten: s.Foods.Eaten, Judged: safety.CannotTell}
+	f.Allergens = s.Foods.Allergens
+	if s.Foods.Fat != "none" {
+		f.Fat, f.HotFat = s.Foods.Fat, s.Foods.Fat != ""
 	}
 	for _, q := range s.Questions {
 		if q.Tasting != nil {

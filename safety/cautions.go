@@ -59,7 +59,7 @@ type Facts struct {
 	Fat       string // frying or basting fat; "" for none
 	HotFat    bool   // fat is heated to frying or spooning temperature
 	HottestC  float64
-	Allergens []string
+	Allergens []string // declared ones; ["none"] where somebody looked and found none
 	Setting   Setting
 	Judged    State  // against the consumer figure
 	ServedC   string // the coldest logged core as printed, "" unknown
@@ -119,10 +119,11 @@ func Cautions(f Facts) []Caution {
 				"Give tasters unprobed twins where you can; clean the probe between pieces and count tips and wires before serving.",
 			"common practice, no source", OnPlan, OnRunSheet, OnTraySide, OnReport)
 	}
+	declared := slices.DeleteFunc(slices.Clone(f.Allergens), func(a string) bool { return a == "none" })
 	if f.Eaten && (f.Tasting || len(f.Allergens) > 0) {
 		list := "Ask every eater about allergies before anything is served, and exclude those concerned."
-		if len(f.Allergens) > 0 {
-			list = "This food contains or may contain " + strings.Join(f.Allergens, ", ") + ". " + list
+		if len(declared) > 0 {
+			list = "This food contains or may contain " + strings.Join(declared, ", ") + ". " + list
 		}
 		add("allergens", "Allergens", list+" Cooking fats, marinades and shared pans carry allergens too.",
 			"lists of FALCPA 2004 and the FASTER Act 2021 (US) and of Regulation (EU) 1169/2011, Annex II", OnPlan, OnRunSheet, OnTraySide, OnBallot, OnReport)

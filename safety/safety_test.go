@@ -48,6 +48,31 @@ func TestCautionsAreShownWhereTheirTriggerHolds(t *testing.T) {
 	}
 }
 
+// "none" is the answer of somebody who looked; it is no allergen, and eaters
+// are asked all the same.
+func TestAllergensThatWereFoundAbsent(t *testing.T) {
+	for _, tc := range []struct {
+		declared []string
+		says     string
+	}{
+		{[]string{"none"}, "Ask every eater"},
+		{[]string{"milk", "egg"}, "This food contains or may contain milk, egg. Ask every eater"},
+	} {
+		i := 0
+		for _, c := range safety.Cautions(safety.Facts{Eaten: true, Allergens: tc.declared}) {
+			if c.Code == "allergens" {
+				i++
+				if !strings.HasPrefix(c.Text, tc.says) {
+					t.Errorf("%v: %s", tc.declared, c.Text)
+				}
+			}
+		}
+		if i != 1 {
+			t.Errorf("%v: %d cautions", tc.declared, i)
+		}
+	}
+}
+
 func TestNoCautionCallsFoodSafe(t *testing.T) {
 	all := safety.Facts{Animal: "chicken", Form: "stuffed", Eaten: true, Tasting: true, Probed: true, Fat: "butter",
 		HotFat: true, Allergens: []string{"milk"}, Setting: safety.Public, Held: true}
