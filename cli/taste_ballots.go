@@ -15,6 +15,9 @@ type tasteBallotsOptions struct {
 	assessor       string
 	hold           float64
 	atOnce         int
+	pdf            string
+	paper          string
+	force          bool
 	passphraseFile string
 }
 
@@ -33,6 +36,7 @@ func newTasteBallots(env *Env) *cobra.Command {
   answers   an empty table to type the ballots into (CSV)`,
 		Example: `  trivet taste ballots tasting --for server --hold 12
   trivet taste ballots tasting --for assessor --assessor P03
+  trivet taste ballots tasting --pdf ballots.pdf --paper letter
   trivet taste ballots tasting --for answers > answers.csv`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(_ *cobra.Command, args []string) error { return runTasteBallots(env, args[0], o) },
@@ -42,6 +46,9 @@ func newTasteBallots(env *Env) *cobra.Command {
 	f.StringVar(&o.assessor, "assessor", "", "one assessor's ballots only")
 	f.Float64Var(&o.hold, "hold", 0, "minutes a portion may wait from the knife to the mouth")
 	f.IntVar(&o.atOnce, "at-once", 1, "assessors seated together")
+	f.StringVar(&o.pdf, "pdf", "", "write the assessors' ballots to this PDF file, one a page")
+	f.StringVar(&o.paper, "paper", "a4", "a4 or letter, with --pdf")
+	f.BoolVar(&o.force, "force", false, "replace the PDF file if it is there")
 	f.StringVar(&o.passphraseFile, "passphrase-file", "", "file whose first line is the lead's passphrase")
 	return c
 }
@@ -50,6 +57,9 @@ func runTasteBallots(env *Env, dir string, o tasteBallotsOptions) error {
 	d, err := readTasting(dir)
 	if err != nil {
 		return err
+	}
+	if o.pdf != "" {
+		return writeBallotsPDF(env, d, o)
 	}
 	switch o.role {
 	case string(tasting.Preparer):

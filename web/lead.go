@@ -373,27 +373,38 @@ type sheetView struct {
 	QR    template.HTML
 }
 
-// sheets makes every ballot of a tasting for printing, by seat and set.
+// sheets makes every ballot of a tasting for printing, with links where the
+// key is open.
 func (s *Server) sheets(r *http.Request, t *bench.Tasting) ([]sheetView, error) {
 	secrets := s.vault.of(t.ID)
+	return sheetsOf(t, t.Assessors(), func(seat string) string {
+		if secrets == nil {
+			return ""
+		}
+		return s.base(r) + linkPaths[tasting.Taster] + secrets.Token(bench.Place{Role: tasting.Taster, Seat: seat})
+	})
+}
+
+// sheetsOf makes the ballots of seats, by seat and set. A seat without a link
+// has a ballot without a code.
+func sheetsOf(t *bench.Tasting, seats []string, link func(seat string) string) ([]sheetView, error) {
 	var out []sheetView
-	for _, id := range t.Assessors() {
-		forms, err := t.Document.Session.ForAssessor(id, t.Document.Attributes)
+	for _, seat := range seats {
+		forms, err := t.Document.Session.ForAssessor(seat, t.Document.Attributes)
 		if err != nil {
 			return nil, err
 		}
-		var link string
 		var code template.HTML
-		if secrets != nil {
-			link = s.base(r) + linkPaths[tasting.Taster] + secrets.Token(bench.Place{Role: tasting.Taster, Seat: id})
-			if code, err = qrSVG(link); err != nil {
+		address := link(seat)
+		if address != "" {
+			if code, err = qrSVG(address); err != nil {
 				return nil, err
 			}
 		}
 		for i, f := range forms {
 			fv := newForm(t, f)
 			fv.Number = i + 1
-			out = append(out, sheetView{formView: fv, Title: t.Title, Total: len(forms), Link: link, QR: code})
+			out = append(out, sheetView{formView: fv, Title: t.Title, Total: len(forms), Link: address, QR: code})
 		}
 	}
 	return out, nil

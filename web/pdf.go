@@ -2,6 +2,7 @@ package web
 
 import (
 	"bytes"
+	"slices"
 	"strings"
 
 	"codeberg.org/go-pdf/fpdf"
@@ -14,6 +15,24 @@ import (
 	"trivet/safety"
 	"trivet/tasting"
 )
+
+// BallotsPDF sets the ballots of a tasting kept in a folder, one a page, for
+// "a4" or "letter" paper, without links: of one assessor, or of all for "".
+// An unknown assessor is code "assessor-unknown".
+func BallotsPDF(t *bench.Tasting, assessor, paper string) ([]byte, error) {
+	seats := t.Assessors()
+	if assessor != "" {
+		if !slices.Contains(seats, assessor) {
+			return nil, fault.BadUsage("assessor-unknown", "no such assessor at this tasting").On("assessor", assessor).WithFix("use the pseudonym on the tray sheet")
+		}
+		seats = []string{assessor}
+	}
+	sheets, err := sheetsOf(t, seats, func(string) string { return "" })
+	if err != nil {
+		return nil, err
+	}
+	return ballotsPDF(t, sheets, paper)
+}
 
 // ballotsPDF sets one ballot a page, for A4 or US Letter paper, with a QR
 // code to the same ballot on a phone where the links are open.
