@@ -233,7 +233,7 @@ func (e *evaluation) pairs(ratio bool) {
 	}
 	slices.Sort(us)
 	ev.MeasurementU = us[len(us)/2]
-	if n := len(e.cells); n >= 3 && e.effect.se > 0 {
+	if n := len(e.cells); n >= 3 && e.effect.normal {
 		d := e.differences()
 		m, sd := stats.Mean(d), stats.SD(d)
 		h := stats.Contrast{Estimate: m, SE: sd * math.Sqrt(1+1/float64(n)), DF: float64(n - 1)}.Interval(0.95)
@@ -359,7 +359,7 @@ func (e *evaluation) orderNote() {
 // continued looking rest on differences that scatter normally.
 func (e *evaluation) looks() bool {
 	m := e.study.Risk.Mode
-	return (m == "sequential" || m == "group-sequential") && e.effect != nil && e.effect.se > 0
+	return (m == "sequential" || m == "group-sequential") && e.effect != nil && e.effect.normal
 }
 
 // intervals returns I(1−a) and I(1−2a) of an effect on n blocks, or those of
@@ -473,7 +473,7 @@ func (e *evaluation) checkSignFlip(verdict Verdict, a float64, hold, pass func(f
 	ev := e.evidence
 	ev.SignFlip = nil
 	n := len(e.cells)
-	if e.rule != nil || !(e.effect.se > 0) { // other kinds rest on sign flips or exact tests already
+	if e.rule != nil || !e.effect.normal { // other kinds rest on sign flips or exact tests already
 		return
 	}
 	if e.bare != nil {

@@ -10,11 +10,13 @@ import (
 
 // effect is a difference of treatment − control as its kind of response is
 // analysed: a contrast of a linear model, a difference of shares, of grades,
-// or a ratio of counts. se is 0 where the interval does not rest on one.
+// or a ratio of counts.
 type effect struct {
 	estimate, se, df float64
-	p, equivalenceP  float64
-	interval         func(level float64) stats.Interval
+	// normal says that the interval is a t interval on se.
+	normal          bool
+	p, equivalenceP float64
+	interval        func(level float64) stats.Interval
 }
 
 // scaled multiplies an effect's numbers: shares become points.
@@ -132,7 +134,7 @@ func (e *evaluation) estimateNumber(opt stats.Options) error {
 const residualPerCovariate = 6
 
 func ofContrast(c stats.Contrast) effect {
-	return effect{c.Estimate, c.SE, c.DF, c.P, c.EquivP, c.Interval}
+	return effect{estimate: c.Estimate, se: c.SE, df: c.DF, normal: true, p: c.P, equivalenceP: c.EquivP, interval: c.Interval}
 }
 
 // covariates adds the question's covariates to a table, from the pieces. One
@@ -194,7 +196,7 @@ func (e *evaluation) shares(opt stats.Options, seed string) func(stats.Table) (*
 					p = x.P(stats.Either, 0)
 				}
 				n := len(labels(t.Block))
-				y := effect{estimate: x.Difference, df: float64(n - 1), p: p, equivalenceP: x.EquivalenceP(opt.Margin), interval: x.Interval}.scaled(100)
+				y := effect{estimate: x.Difference, se: spreadOfMean(t, e.finding), df: float64(n - 1), p: p, equivalenceP: x.EquivalenceP(opt.Margin), interval: x.Interval}.scaled(100)
 				return &y, c.Method, c.Notes, nil
 			}
 		}
@@ -212,7 +214,7 @@ func (e *evaluation) grades(opt stats.Options, seed string) func(stats.Table) (*
 		for _, x := range c.Contrasts {
 			if x.Treatment == e.finding.Treatment {
 				// The p-value on ranks does not depend on the steps being equal.
-				return &effect{estimate: x.Estimate, df: float64(x.Blocks - 1), p: x.Ranks.P(stats.Either, 0),
+				return &effect{estimate: x.Estimate, se: spreadOfMean(t, e.finding), df: float64(x.Blocks - 1), p: x.Ranks.P(stats.Either, 0),
 					equivalenceP: x.EquivalenceP(opt.Margin), interval: x.Interval}, c.Method, c.Notes, nil
 			}
 		}
@@ -234,13 +236,43 @@ func (e *evaluation) counts(opt stats.Options, seed string, ratio bool) func(sta
 			}
 			notes := append(c.Notes, fault.Notef("dispersion", "the counts scatter %.2g times as much as Poisson counts do", c.Dispersion))
 			if ratio {
-				return &effect{estimate: x.LogRatio, df: x.DF, p: x.P(stats.Either, 0), equivalenceP: x.EquivalenceP(opt.Margin), interval: x.Interval}, c.Method, notes, nil
+				return &effect{estimate: x.LogRatio, se: x.SE, df: x.DF, p: x.P(stats.Either, 0), equivalenceP: x.EquivalenceP(opt.Margin), interval: x.Interval}, c.Method, notes, nil
 			}
-			return &effect{estimate: x.Blocks.Estimate, df: float64(x.Blocks.Blocks - 1), p: x.Blocks.P(stats.Either, 0),
+			return &effect{estimate: x.Blocks.Estimate, se: spreadOfMean(t, e.finding), df: float64(x.Blocks.Blocks - 1), p: x.Blocks.P(stats.Either, 0),
 				equivalenceP: x.Blocks.EquivalenceP(opt.Margin), interval: x.Blocks.Interval}, c.Method, notes, nil
 		}
 		return nil, "", nil, nil
 	}
+}
+
+// spreadOfMean is the standard error of the mean block difference, to round
+// by and to plan on; the interval does not rest on it.
+func spreadOfMean(t stats.Table, f *Finding) float64 {
+	var d []float64
+	for _, b := range labels(t.Block) {
+		var sum [2]float64
+		var n [2]int
+		for i := range t.Response {
+			if t.Block[i] != b {
+				continue
+			}
+			switch t.Treatment[i] {
+			case f.Treatment:
+				sum[0] += t.Response[i]
+				n[0]++
+			case f.Control:
+				sum[1] += t.Response[i]
+				n[1]++
+			}
+		}
+		if n[0] > 0 && n[1] > 0 {
+			d = append(d, sum[0]/float64(n[0])-sum[1]/float64(n[1]))
+		}
+	}
+	if len(d) < 2 {
+		return 0
+	}
+	return stats.SD(d) / math.Sqrt(float64(len(d)))
 }
 
 // labels are the different values of a column, in order of appearance.

@@ -59,7 +59,7 @@ func (e *evaluation) fewBlocks() {
 	switch {
 	case n == 1:
 		e.note("one-pair", "one pair shows what happened once; it can't show what happens")
-	case n >= 2 && n < stats.LeastPairs(0.05) && e.effect.se > 0:
+	case n >= 2 && n < stats.LeastPairs(0.05) && e.effect.normal:
 		e.note("leans-on-normal", "with %d pairs no order-free test can reach 5 %%; the result leans on the bell-curve assumption", n)
 	}
 }
@@ -75,7 +75,7 @@ func (e *evaluation) orderDrift() {
 			second = append(second, c.difference)
 		}
 	}
-	if len(first) < 2 || len(second) < 2 || e.effect.se <= 0 {
+	if len(first) < 2 || len(second) < 2 || !e.effect.normal {
 		return
 	}
 	w, err := stats.Welch(first, second)
@@ -252,7 +252,7 @@ func (e *evaluation) dropped() {
 			missing++
 		}
 	}
-	if missing == 0 || len(e.cells) < 3 || e.effect.se <= 0 {
+	if missing == 0 || len(e.cells) < 3 || !e.effect.normal {
 		return
 	}
 	d := e.differences()
@@ -293,7 +293,7 @@ func (e *evaluation) measurement() {
 		return
 	}
 	if 2*u >= e.delta {
-		e.note("measurement-large", "a single value is uncertain by %s (k = 2), as much as the margin: what one instrument adds to both treatments cancels, but if each had its own no number of pairs could settle this",
+		e.note("measurement-large", "a single value is uncertain by %s (k = 2), as much as the margin: what is random in it stands in the scatter already; what all cooks share cancels only if the same instrument serves both treatments",
 			words.Difference(e.finding, 2*u, u))
 	}
 	for _, c := range e.evidence.Components {

@@ -160,7 +160,29 @@ func (a *assembler) question(f *answer.Finding) Question {
 	if l := a.leaveOut(f); l != nil {
 		q.Exhibits = append(q.Exhibits, Exhibit{ID: "without-" + f.Question, Figure: l})
 	}
+	if c := a.scatter(f); c != nil {
+		q.Exhibits = append(q.Exhibits, Exhibit{ID: "scatter-" + f.Question, Figure: c})
+	}
 	return q
+}
+
+// scatter draws where the scatter of single values comes from; nil when that
+// cannot be told.
+func (a *assembler) scatter(f *answer.Finding) figure.Figure {
+	out := figure.Components{Head: a.head("Where the scatter of single values comes from"), Measure: a.differenceMeasure(f)}
+	total := 0.0
+	for _, c := range f.Evidence.Components {
+		name := "between " + c.Name + "s"
+		if c.Name == "measurement" {
+			name = c.Name
+		}
+		out.Parts = append(out.Parts, figure.Component{Name: name, Variance: max(0, c.Variance)})
+		total += c.Variance
+	}
+	if len(out.Parts) < 2 || !(total > 0) {
+		return nil
+	}
+	return out
 }
 
 // leaveOut draws the estimate without each block in turn; nil when there are

@@ -37,7 +37,7 @@ func TestAssembleTheCakeExperiment(t *testing.T) {
 		t.Errorf("%d questions, %d cooks, answer line %v", len(r.Questions), len(r.Cooks), r.AnswerLine != nil)
 	}
 	q := r.Questions[0]
-	if q.Sealed || q.Settled || len(q.Exhibits) != 2 || q.Evidence.Blocks != 15 {
+	if q.Sealed || q.Settled || len(q.Exhibits) != 3 || q.Evidence.Blocks != 15 {
 		t.Errorf("%+v", q)
 	}
 	var page bytes.Buffer
