@@ -151,3 +151,50 @@ func TestAssuranceFallsWithASmallPilot(t *testing.T) {
 		t.Errorf("the weights sum to %v", a)
 	}
 }
+
+// Latin squares, incomplete blocks: the variance of a difference and the error
+// degrees of freedom against the design's own model, fitted. Treatment
+// contrasts of a model with known design have SE = σ √(2/replication).
+func TestLayoutsMatchFittedModels(t *testing.T) {
+	for _, tc := range []struct {
+		name   string
+		layout Layout
+		rows   [][]int // of each block, the treatment at each place; -1 none
+		places bool    // places are a factor of the model
+	}{
+		{"4 × 4 square", LatinSquares(4, 1), [][]int{{0, 1, 2, 3}, {1, 2, 3, 0}, {2, 3, 0, 1}, {3, 0, 1, 2}}, true},
+		{"four treatments in blocks of three", IncompleteBlocks(4, 3, 4), [][]int{{0, 1, 2}, {0, 1, 3}, {0, 2, 3}, {1, 2, 3}}, false},
+		{"seven treatments in blocks of three", IncompleteBlocks(7, 3, 7), [][]int{{0, 1, 3}, {1, 2, 4}, {2, 3, 5}, {3, 4, 6}, {4, 5, 0}, {5, 6, 1}, {6, 0, 2}}, false},
+		{"three treatments in five blocks", RandomisedBlocks(3, 5), [][]int{{0, 1, 2}, {0, 1, 2}, {0, 1, 2}, {0, 1, 2}, {0, 1, 2}}, false},
+	} {
+		s := NewStream("layout", tc.name, 0)
+		var y []float64
+		var block, place, treatment []string
+		for b, row := range tc.rows {
+			for p, tr := range row {
+				y = append(y, s.Normal())
+				block, place, treatment = append(block, strconv.Itoa(b)), append(place, strconv.Itoa(p)), append(treatment, strconv.Itoa(tr))
+			}
+		}
+		spec := ModelSpec{Response: y, Blocks: "block", Fixed: []string{"treatment"}, Factors: []Column{{"block", block}, {"place", place}, {"treatment", treatment}}}
+		if tc.places {
+			spec.Fixed = []string{"place", "treatment"}
+		}
+		m, err := FitModel(spec)
+		if err != nil {
+			t.Fatal(err)
+		}
+		c, _, err := m.Against("treatment", "0", AdjustNone)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if float64(m.DFResidual) != tc.layout.DF2 {
+			t.Errorf("%s: %d error degrees of freedom, want %v", tc.name, m.DFResidual, tc.layout.DF2)
+		}
+		for _, x := range c {
+			if want := tc.layout.SE(math.Sqrt(m.Sigma2)); math.Abs(x.SE-want) > 1e-10*want {
+				t.Errorf("%s: SE %v, want %v", tc.name, x.SE, want)
+			}
+		}
+	}
+}
