@@ -106,6 +106,13 @@ func differences(name string, a, b any, out *[]string) {
 	}
 	la, aIsList := a.([]any)
 	lb, bIsList := b.([]any)
+	if order := sameNames(la, lb); aIsList && bIsList && order != nil && !sameMembers(la, lb) {
+		*out = append(*out, "order of "+strings.TrimSpace(name))
+		for i, j := range order {
+			differences(fmt.Sprintf("%s %s", strings.TrimSuffix(name, "s"), nameOf(la[i])), la[i], lb[j], out)
+		}
+		return
+	}
 	if aIsList && bIsList && len(la) == len(lb) && len(la) > 0 && isTree(la[0]) && !sameMembers(la, lb) {
 		for i := range la {
 			differences(fmt.Sprintf("%s %d", strings.TrimSuffix(name, "s"), i+1), la[i], lb[i], out)
@@ -116,6 +123,47 @@ func differences(name string, a, b any, out *[]string) {
 		name = "order of " + name
 	}
 	*out = append(*out, strings.TrimSpace(name))
+}
+
+// sameNames tells for each entry of a where the entry of its name stands in
+// b; nil unless both lists hold the same names, once each, in another order.
+func sameNames(a, b []any) []int {
+	if len(a) != len(b) || len(a) == 0 {
+		return nil
+	}
+	at := map[string]int{}
+	for j, x := range b {
+		n := nameOf(x)
+		if _, twice := at[n]; n == "" || twice {
+			return nil
+		}
+		at[n] = j
+	}
+	order, moved := make([]int, len(a)), false
+	seen := map[int]bool{}
+	for i, x := range a {
+		j, ok := at[nameOf(x)]
+		if !ok || seen[j] {
+			return nil
+		}
+		seen[j] = true
+		order[i] = j
+		moved = moved || i != j
+	}
+	if !moved {
+		return nil
+	}
+	return order
+}
+
+// nameOf is the name of a leg, "" when it has none.
+func nameOf(x any) string {
+	t, ok := x.(tree)
+	if !ok {
+		return ""
+	}
+	n, _ := t["name"].(string)
+	return n
 }
 
 // sameMembers tells whether two lists hold the same entries in any order.
