@@ -19,8 +19,16 @@ const (
 	scaleRepeatG = 0.3
 )
 
-// weighing returns the last weighing of a stage.
+// weighing returns the last weighing of a stage that was typed in, else what
+// the scale channel shows at rest then.
 func (v *view) weighing(stage study.Stage) (study.Weighing, bool) {
+	if w, ok := v.typed(stage); ok {
+		return w, true
+	}
+	return v.fromScale(stage)
+}
+
+func (v *view) typed(stage study.Stage) (study.Weighing, bool) {
 	var out study.Weighing
 	found := false
 	for _, w := range v.in.Cook.Weighings {
@@ -33,11 +41,14 @@ func (v *view) weighing(stage study.Stage) (study.Weighing, bool) {
 
 // raw is the raw mass: the raw weighing, else the piece's own mass.
 func (v *view) raw() (study.Weighing, error) {
-	if w, ok := v.weighing(study.Raw); ok && w.MassG > 0 {
+	if w, ok := v.typed(study.Raw); ok && w.MassG > 0 {
 		return w, nil
 	}
 	if v.in.Piece.MassKg > 0 {
 		return study.Weighing{Stage: study.Raw, MassG: 1000 * v.in.Piece.MassKg}, nil
+	}
+	if w, ok := v.fromScale(study.Raw); ok {
+		return w, nil
 	}
 	return study.Weighing{}, absent("there is no raw mass").WithFix("weigh the piece before it goes on")
 }
@@ -98,6 +109,10 @@ func (v *view) loss(from, to study.Stage) (Response, error) {
 
 func stageWords(s study.Stage) string {
 	switch s {
+	case study.Untrimmed:
+		return "untrimmed"
+	case study.Unblotted:
+		return "unblotted"
 	case study.Raw:
 		return "raw"
 	case study.AtPull:
@@ -122,29 +137,69 @@ func restLoss(v *view, _ string) (Response, error) { return v.loss(study.AtPull,
 // totalLoss is 100 (raw − last)/raw, %, where last is the weighing after
 // cutting, else after the rest.
 func totalLoss(v *view, _ string) (Response, error) {
-	if _, ok := v.weighing(study.AfterCut); ok {
+	if _, ok := v.typed(study.AfterCut); ok {
 		return v.loss(study.Raw, study.AfterCut)
 	}
 	return v.loss(study.Raw, study.AfterRest)
 }
 
-// steamRate is the mass lost a minute through the rest, g/min: the median of
-// all pairwise slopes (Theil 1950, Sen 1968) of the scale channel from the
-// pull to serving, or of the timed weighings then. What drips and stays on
-// the scale is not steam and is not counted; what drips off it is.
-func steamRate(v *view, _ string) (Response, error) {
-	rate, u, step, err := v.massFall()
+// dripLoss is 100 d/m0, %: the drip collected (fat and juice), over the raw
+// mass. Purge of the raw piece is another quantity and not in it.
+func dripLoss(v *view, _ string) (Response, error) {
+	m0, err := v.raw()
 	if err != nil {
 		return Response{}, err
 	}
-	return Response{Unit: "g/min", Value: rate, ResolutionStep: step, Budget: []Source{{"scatter of the mass curve and scale", "A", u}}}, nil
+	d, ok := v.typed(study.Drip)
+	if !ok {
+		return Response{}, absent("the drip was not weighed").WithFix("weigh what dripped, its tray tared")
+	}
+	per := 100 / m0.MassG
+	return Response{Unit: "%", Value: per * d.MassG, ResolutionStep: per * scaleStepG(d), Budget: []Source{
+		{"weighing the drip", "B", per * weighU(d)},
+		{"weighing " + stageWords(study.Raw), "B", per * weighU(m0) * d.MassG / m0.MassG},
+	}}, nil
+}
+
+// evaporationLoss is 100 (m0 − m1 − d)/m0, %: what was lost on the heat and
+// did not drip. Fat that was added and taken up makes it too small.
+func evaporationLoss(v *view, _ string) (Response, error) {
+	loss, err := v.loss(study.Raw, study.AtPull)
+	if err != nil {
+		return Response{}, err
+	}
+	drip, err := dripLoss(v, "")
+	if err != nil {
+		return Response{}, err
+	}
+	loss.Value -= drip.Value
+	loss.ResolutionStep = math.Max(loss.ResolutionStep, drip.ResolutionStep)
+	loss.Budget = append(loss.Budget, drip.Budget[0])
+	return loss, nil
+}
+
+// massScatter names the scatter of a mass curve.
+const massScatter = "scatter of the mass curve and scale"
+
+// steamRate is the mass lost a minute through the rest, g/min: the median of
+// all pairwise slopes (Theil 1950, Sen 1968) of the scale channel at rest from
+// the pull to serving, or of the timed weighings then. What drips and stays on
+// the scale is not steam and is not counted; what drips off it is.
+func steamRate(v *view, _ string) (Response, error) {
+	f, err := v.massFall()
+	if err != nil {
+		return Response{}, err
+	}
+	r := Response{Unit: "g/min", Value: f.rate, ResolutionStep: f.step, Budget: []Source{{massScatter, "A", f.u}}, Notes: f.notes}
+	r.withNu(massScatter, float64(f.n-2))
+	return r, nil
 }
 
 // steamHeat is the heat the steam carries off, W: rate × latent heat at the
 // mean surface temperature of the rest (60 °C assumed where none was
 // recorded; the latent heat changes by 0.1 % a kelvin).
 func steamHeat(v *view, _ string) (Response, error) {
-	rate, u, step, err := v.massFall()
+	f, err := v.massFall()
 	if err != nil {
 		return Response{}, err
 	}
@@ -159,20 +214,26 @@ func steamHeat(v *view, _ string) (Response, error) {
 		}
 	}
 	perGram := steam.LatentHeatJPerKg(surfaceC) / 1000 / 60 // J/g a minute → W
-	r := Response{Unit: "W", Value: rate * perGram, ResolutionStep: step * perGram,
-		Budget: []Source{{"mass rate", "A", u * perGram}}}
+	r := Response{Unit: "W", Value: f.rate * perGram, ResolutionStep: f.step * perGram,
+		Budget: []Source{{massScatter, "A", f.u * perGram}}, Notes: f.notes}
+	r.withNu(massScatter, float64(f.n-2))
 	if note {
 		r.Notes = append(r.Notes, fault.Notef("surface-assumed", "no surface was recorded in the rest; 60 °C is assumed for the latent heat"))
 	}
 	return r, nil
 }
 
-// massFall returns the rate of mass loss after the pull, g/min, its standard
-// uncertainty, and the resolution of the rate.
-func (v *view) massFall() (rate, u, step float64, err error) {
+// massFall is the fall of the mass after the pull.
+type massFall struct {
+	rate, u, step float64 // g/min, its standard uncertainty and resolution
+	n             int     // points it was told by
+	notes         []fault.Note
+}
+
+func (v *view) massFall() (f massFall, err error) {
 	pull, err := v.pullS()
 	if err != nil {
-		return 0, 0, 0, err
+		return f, err
 	}
 	end := math.Inf(1)
 	if serve, e := v.servingS(); e == nil && serve > pull {
@@ -182,28 +243,34 @@ func (v *view) massFall() (rate, u, step float64, err error) {
 	res := float64(assumedScaleG)
 	if scales := v.channels(trace.Scale); len(scales) > 0 {
 		w := scales[0].between(pull, end)
+		all := len(w.timeS)
+		w = atRest(w)
+		if left := all - len(w.timeS); left > 0 {
+			f.notes = append(f.notes, fault.Notef("scale-handled", "%d of %d readings of the scale in the rest, while it was handled or empty, are left out", left, all))
+		}
 		t, g = thin(w.timeS, w.value, 300)
 		res = scales[0].stepU
 	} else {
 		for _, w := range v.in.Cook.Weighings {
 			at := float64(w.AtUS) / 1e6
-			if w.HasAt && at >= pull && at <= end && w.Stage != study.Drip && w.Stage != study.Raw {
+			if w.HasAt && at >= pull && at <= end && slices.Contains([]study.Stage{study.AtPull, study.DuringCook, study.AfterRest}, w.Stage) {
 				t, g = append(t, at), append(g, w.MassG)
 				res = scaleStepG(w)
 			}
 		}
 	}
 	if len(t) < 2 || t[len(t)-1] <= t[0] {
-		return 0, 0, 0, absent("there is no mass curve after the pull").
+		return f, absent("there is no mass curve after the pull").
 			WithFix("log the scale through the rest, or give two timed weighings")
 	}
 	slope, se := theilSen(t, g)
 	span := t[len(t)-1] - t[0]
-	fromScale := math.Sqrt2 * math.Hypot(res/math.Sqrt(12), 0) / span
+	fromScale := math.Sqrt2 * res / math.Sqrt(12) / span
 	if len(t) < 5 {
 		fromScale = math.Sqrt2 * math.Hypot(res/math.Sqrt(12), scaleRepeatG) / span
 	}
-	return -60 * slope, 60 * math.Hypot(se, fromScale), 60 * res / span, nil
+	f.rate, f.u, f.step, f.n = -60*slope, 60*math.Hypot(se, fromScale), 60*res/span, len(t)
+	return f, nil
 }
 
 // theilSen is the median of pairwise slopes and a standard error from the

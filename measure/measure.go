@@ -106,6 +106,8 @@ var formulas = map[string]formula{
 	"cooking_loss":       cookingLoss,
 	"rest_loss":          restLoss,
 	"total_loss":         totalLoss,
+	"drip_loss":          dripLoss,
+	"evaporation_loss":   evaporationLoss,
 	"steam_rate":         steamRate,
 	"steam_heat":         steamHeat,
 	"pan_mean":           panMean,

@@ -463,6 +463,8 @@ func cookLacks(k Cook, r Response) []string {
 			out = append(out, "no weighing off the heat")
 		case need == "rested" && massResponse && !weighed(AfterRest) && !weighed(AfterCut):
 			out = append(out, "no weighing after the rest")
+		case need == "drip" && !weighed(Drip):
+			out = append(out, "no weighing of the drip")
 		case need == "served" && !marked(Served):
 			out = append(out, "no time of serving")
 		case slices.Contains([]string{"core", "surface", "pan", "depths"}, need) && len(k.Logs) == 0:

@@ -259,7 +259,7 @@ type stageKey struct {
 
 // stageKeys are the keys under weighings in the order in which they happen.
 var stageKeys = []stageKey{
-	{"raw", Raw}, {"during", DuringCook}, {"off_heat", AtPull}, {"rested", AfterRest}, {"cut", AfterCut}, {"drip", Drip},
+	{"untrimmed", Untrimmed}, {"unblotted", Unblotted}, {"raw", Raw}, {"during", DuringCook}, {"off_heat", AtPull}, {"rested", AfterRest}, {"cut", AfterCut}, {"drip", Drip},
 }
 
 func (p *parser) weighings(n ast.Node, at string, c *Cook) {
@@ -304,6 +304,10 @@ func (p *parser) weighings(n ast.Node, at string, c *Cook) {
 
 func inWords(s Stage) string {
 	switch s {
+	case Untrimmed:
+		return "before trimming"
+	case Unblotted:
+		return "before blotting"
 	case AtPull:
 		return "off the heat"
 	case AfterRest:

@@ -285,12 +285,14 @@ type Stage string
 
 // Stages of a weighing. Losses are all on the raw mass.
 const (
-	Raw        Stage = "raw"      // blotted, before heat
-	AtPull     Stage = "off-heat" // off the heat
-	AfterRest  Stage = "rested"   // after the rest
-	AfterCut   Stage = "cut"      // cut and drained
-	Drip       Stage = "drip"     // collected drip
-	DuringCook Stage = "during"   // on a scale while cooking or resting
+	Untrimmed  Stage = "untrimmed" // as bought; no loss is counted from it
+	Unblotted  Stage = "unblotted" // trimmed, before blotting; no loss is counted from it
+	Raw        Stage = "raw"       // trimmed and blotted, before heat
+	AtPull     Stage = "off-heat"  // off the heat
+	AfterRest  Stage = "rested"    // after the rest
+	AfterCut   Stage = "cut"       // cut and drained
+	Drip       Stage = "drip"      // collected drip
+	DuringCook Stage = "during"    // on a scale while cooking or resting
 )
 
 // Weighing is a timed mass of a piece.
