@@ -284,6 +284,9 @@ func readPlan(in url.Values, rec *bench.Record) (bench.TastingPlan, error) {
 		Probed: slices.ContainsFunc(pieces, func(p tasting.PieceForTasting) bool { return p.Probed })}
 	if in.Get("undercooked") == "yes" {
 		plan.Facts.Judged = safety.NotReached
+		if plan.Facts.Animal == "none" { // the study says otherwise; the caution is shown all the same
+			plan.Facts.Animal = ""
+		}
 	}
 	if f.err != nil {
 		return plan, f.err
