@@ -16,7 +16,7 @@ func TestSealedKeysOfOneSetupAreEquallyLong(t *testing.T) {
 	setup.Waves = []Wave{{Block: "1", Pieces: [][]string{{"x"}, {"y"}}, Portions: 21}}
 	lengths, counts := map[int]bool{}, map[int]bool{}
 	for try := 0; try < 6 || len(counts) < 2 && try < 60; try++ {
-		_, k, salt, _, err := NewDocument(setup, Rule{Alpha: 0.05}, nil, noon, rand.Reader)
+		_, k, _, _, err := NewDocument(setup, Rule{Alpha: 0.05}, nil, noon, rand.Reader)
 		if err != nil {
 			t.Fatal(err)
 		}
