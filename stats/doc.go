@@ -17,6 +17,9 @@
 //   - [Holm], [Tukey], [Dunnett]: several comparisons at once;
 //   - [CompareYesNo], [CompareGrades], [CompareCounts]: responses of other
 //     kinds, each with an interval to hold against a margin;
+//   - [Sizing], [Layout], [PowerF], [Assurance], [Precision]: how many blocks;
+//   - [GroupSequential], [ConfidenceSequenceRadius], [LogEValue]: looking
+//     before the end;
 //   - [NewStream], [Shuffle], [Bounded]: random numbers that any machine can
 //     draw again from the stored seed.
 //
