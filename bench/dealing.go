@@ -75,7 +75,7 @@ func Dealt(s *study.Study, probes []string) (*design.Plan, bool) {
 	if len(s.Design.RunOrder) == 0 {
 		return nil, false
 	}
-	p := &design.Plan{Kind: design.Kind(s.Design.Kind), Version: design.Version, Seed: s.Design.Seed}
+	p := &design.Plan{Kind: design.Kind(s.Design.Kind), Seed: s.Design.Seed} // by whatever rules: Version stays 0
 	blocks, perBlock, place := map[string]int{}, 0, map[string]int{}
 	runs := slices.Clone(s.Design.RunOrder)
 	slices.SortStableFunc(runs, func(a, b study.RunSlot) int { return a.Order - b.Order })

@@ -3,7 +3,9 @@ package publish
 import (
 	"fmt"
 	"maps"
+	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -61,7 +63,7 @@ type Step struct {
 // files by treatment; one that is missing leaves its steps general.
 func NewSheets(s *study.Study, p *design.Plan, cookFiles map[string]*heat.Cook, cautions []safety.Caution, fahrenheit bool) *Sheets {
 	out := &Sheets{Title: s.Title, Claim: s.Claim.Says, Invented: s.Invented, Seed: p.Seed, What: s.Blocks.What, Cautions: cautions, Void: s.VoidRules,
-		Drawn: fmt.Sprintf("%s, drawn from the seed %q by rules version %d", strings.ReplaceAll(string(p.Kind), "-", " "), p.Seed, p.Version)}
+		Drawn: drawn(p)}
 	w := sheetWords{fahrenheit}
 	out.Gate = w.gate(s)
 	names := map[string]study.Treatment{}
@@ -88,6 +90,31 @@ func NewSheets(s *study.Study, p *design.Plan, cookFiles map[string]*heat.Cook, 
 	}
 	out.Shopping = shopping(s, p)
 	return out
+}
+
+func drawn(p *design.Plan) string {
+	kind := capital(strings.ReplaceAll(string(p.Kind), "-", " "))
+	switch {
+	case p.Version > 0:
+		return fmt.Sprintf("%s, drawn from the seed %q by rules version %d", kind, p.Seed, p.Version)
+	case p.Seed != "":
+		return fmt.Sprintf("%s, in the run order of the study document (seed %q)", kind, p.Seed)
+	}
+	return kind + ", in the run order of the study document"
+}
+
+// celsius is a temperature in a face's description.
+var celsius = regexp.MustCompile(`(-?[0-9]+(?:\.[0-9]+)?) °C`)
+
+// face describes what a piece lies on or in, in the person's degrees.
+func (w sheetWords) face(f heat.Face) string {
+	return celsius.ReplaceAllStringFunc(f.Describe(), func(s string) string {
+		c, err := strconv.ParseFloat(strings.TrimSuffix(s, " °C"), 64)
+		if err != nil {
+			return s
+		}
+		return w.temp(c)
+	})
 }
 
 type sheetWords struct{ fahrenheit bool }
@@ -164,7 +191,7 @@ func (w sheetWords) steps(s *study.Study, cook *heat.Cook, needs map[string]bool
 			}
 			do := capital(leg.Name)
 			if leg.Bottom != nil {
-				do += ": " + leg.Bottom.Describe()
+				do += ": " + w.face(leg.Bottom)
 			}
 			switch {
 			case i == 0:

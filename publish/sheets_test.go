@@ -88,3 +88,13 @@ func TestSheetsAsPDFOnBothPapers(t *testing.T) {
 		}
 	}
 }
+
+func TestSheetsKeepOneScaleOfDegrees(t *testing.T) {
+	w := sheetWords{fahrenheit: true}
+	if got := w.face(heat.Board{TempC: 23}); got != "board 73 °F" {
+		t.Errorf("%q", got)
+	}
+	if got := (sheetWords{}).face(heat.Board{TempC: 23}); got != "board 23 °C" {
+		t.Errorf("%q", got)
+	}
+}
