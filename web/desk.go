@@ -38,6 +38,9 @@ type Desk struct {
 	mu     sync.Mutex
 	writes map[string]*sync.Mutex // one edit of a study at a time
 	kept   map[string]keptAnswer
+
+	lines map[string]keptLine
+	pages setPages
 }
 
 // NewDesk makes the desk of a notebook on a server.
@@ -46,7 +49,7 @@ func NewDesk(s *Server, nb bench.Notebook, opt DeskOptions) (*Desk, error) {
 	if err != nil {
 		return nil, err
 	}
-	d := &Desk{s: s, nb: nb, opt: opt, mux: http.NewServeMux(), ui: u, writes: map[string]*sync.Mutex{}, kept: map[string]keptAnswer{}}
+	d := &Desk{s: s, nb: nb, opt: opt, mux: http.NewServeMux(), ui: u, writes: map[string]*sync.Mutex{}, kept: map[string]keptAnswer{}, lines: map[string]keptLine{}}
 	d.routes()
 	return d, nil
 }
@@ -148,23 +151,48 @@ func (d *Desk) showDesk(w http.ResponseWriter, r *http.Request, status int, v de
 		if x.Trashed != v.Trash || !matches(v.Query, x.Title, x.ID) {
 			continue
 		}
-		rec, err := d.nb.Record(r.Context(), x.ID)
+		line, err := d.deskLine(r.Context(), x)
 		if err != nil {
 			d.s.fail(w, r, 0, err)
 			return
 		}
-		got, err := d.answered(r.Context(), rec, false)
-		if err != nil { // the study's own page says what is wrong
-			d.s.opt.Log.Warn("answer", "study", x.ID, "what", err)
-			got = nil
-		}
-		v.Lines = append(v.Lines, deskLine{ID: x.ID, Title: x.Title, State: stateSentence(rec, got), Invented: rec.Study.Invented, Updated: x.Updated.Format("2 January 2006")})
+		v.Lines = append(v.Lines, line)
 	}
 	title := say("studies")
 	if v.Trash {
 		title = say("trash")
 	}
 	d.render(w, r, status, "deskpage", frame{Title: title}, v)
+}
+
+// deskLine says how a study stands, from what is kept where nothing changed.
+func (d *Desk) deskLine(ctx context.Context, x bench.Summary) (deskLine, error) {
+	d.mu.Lock()
+	k, ok := d.lines[x.ID]
+	d.mu.Unlock()
+	if ok && k.updated.Equal(x.Updated) {
+		return k.line, nil
+	}
+	rec, err := d.nb.Record(ctx, x.ID)
+	if err != nil {
+		return deskLine{}, err
+	}
+	got, err := d.answered(ctx, rec, false)
+	if err != nil { // the study's own page says what is wrong
+		d.s.opt.Log.Warn("answer", "study", x.ID, "what", err)
+		got = nil
+	}
+	line := deskLine{ID: x.ID, Title: x.Title, State: stateSentence(rec, got), Invented: rec.Study.Invented, Updated: x.Updated.Format("2 January 2006")}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.lines[x.ID] = keptLine{rec.Updated, line}
+	return line, nil
+}
+
+// keptLine is a study's line as it was at one change.
+type keptLine struct {
+	updated time.Time
+	line    deskLine
 }
 
 // matches finds every word of a query in a title or id, whatever the capitals.

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 
 	"trivet/answer"
 	"trivet/bench"
@@ -139,12 +140,61 @@ func (d *Desk) showStudy(w http.ResponseWriter, r *http.Request, status int, at 
 		d.s.fail(w, r, 0, err)
 		return
 	}
+	f := frame{Title: rec.Study.Title, Invented: rec.Study.Invented, Script: "study", Study: rec.Study.ID, StudyName: rec.Study.Title}
+	key := d.pageKey(r, rec)
+	if at.Form == "" {
+		if page, ok := d.pages.get(key); ok {
+			send(w, status, page)
+			return
+		}
+	}
 	v, err := d.studyView(r, rec, at)
 	if err != nil {
 		d.s.fail(w, r, 0, err)
 		return
 	}
-	d.render(w, r, status, "studypage", frame{Title: v.Title, Invented: v.Invented, Script: "study", Study: v.ID, StudyName: v.Title}, v)
+	page := d.page(r, f, d.part("studypage", v))
+	if at.Form == "" {
+		d.pages.put(key, page)
+	}
+	send(w, status, page)
+}
+
+// pageKey names all that a study's page is made from.
+func (d *Desk) pageKey(r *http.Request, rec *bench.Record) string {
+	key := fmt.Sprint(rec.Study.ID, rec.Updated.UnixNano(), len(rec.Events), unitsOf(r))
+	for _, t := range d.s.room.Tastings() {
+		if t.Study == rec.Study.ID {
+			key += fmt.Sprint(t.ID, d.s.room.Closed(t.ID))
+		}
+	}
+	return key
+}
+
+// setPages keeps the pages that were set last, so that many readers of one
+// study cost one setting.
+type setPages struct {
+	mu sync.Mutex
+	by map[string][]byte
+}
+
+// mostPages bounds the pages kept; one of a large study is about 1 MB.
+const mostPages = 24
+
+func (p *setPages) get(key string) ([]byte, bool) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	b, ok := p.by[key]
+	return b, ok
+}
+
+func (p *setPages) put(key string, b []byte) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.by == nil || len(p.by) >= mostPages {
+		p.by = map[string][]byte{}
+	}
+	p.by[key] = b
 }
 
 func (d *Desk) studyView(r *http.Request, rec *bench.Record, at saved) (*studyView, error) {

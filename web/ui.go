@@ -113,6 +113,11 @@ type frame struct {
 // render writes a page of the desk. It is laid out in memory first, so that a
 // fault of a template never leaves half a page.
 func (d *Desk) render(w http.ResponseWriter, r *http.Request, status int, name string, f frame, v any) {
+	send(w, status, d.page(r, f, d.part(name, v)))
+}
+
+// page sets the frame around a body.
+func (d *Desk) page(r *http.Request, f frame, body template.HTML) []byte {
 	f.Style, f.Built, f.LAN, f.Units = d.ui.path("desk.css"), d.ui.built(), d.s.leads.hash != "", unitsOf(r)
 	f.Here = r.URL.RequestURI()
 	if r.Method != http.MethodGet {
@@ -128,14 +133,13 @@ func (d *Desk) render(w http.ResponseWriter, r *http.Request, status int, name s
 		f.SheetPath = d.ui.path(f.Sheet + ".css")
 	}
 	var out bytes.Buffer
-	body := d.part(name, v)
 	if err := deskPages.ExecuteTemplate(&out, "frame", struct {
 		frame
 		Body template.HTML
 	}{f, body}); err != nil {
 		panic(err)
 	}
-	send(w, status, out.Bytes())
+	return out.Bytes()
 }
 
 // part sets one template.

@@ -308,6 +308,7 @@ var deskEnglish = map[string]string{
 	"col-gaps":            "Gaps",
 	"plot-label":          "Plot of the temperatures. Arrow keys move the cursor and read it out.",
 	"plot-how":            "Drag across to zoom; drag a mark's handle to move it. With the keyboard, the arrows move the cursor (with Shift ten times as far), plus and minus zoom, 0 shows all. The times of marks can be typed below.",
+	"plot-still":          "The same as a still figure, to save",
 	"plot-at":             "At",
 	"plot-axis":           "minutes from heat on",
 	"plot-predicted":      "core, predicted",

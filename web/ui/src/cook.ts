@@ -315,6 +315,8 @@ async function start(): Promise<void> {
     if (!answer.ok || data.at_s.length < 2) return;
     root.hidden = false;
     new CookPlot(root, data, JSON.parse(root.dataset.words ?? "{}") as Words);
+    const still = document.querySelector<HTMLDetailsElement>("details.still");
+    if (still) still.open = false;
     root.dataset.ready = "yes";
   } catch {
     root.hidden = true; // the still figure below shows the same traces
