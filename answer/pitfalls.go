@@ -289,7 +289,7 @@ func (e *evaluation) measurement() {
 	words := Words{Study: e.study}
 	if e.shared > 0 {
 		e.note("measurement-shared", "a single value is stated to be uncertain by %s (k = 2), more than pieces of a block differ: most of that is shared by all cooks and cancels in the difference, as long as both treatments use the same instruments",
-			words.Difference(e.finding, 2*e.evidence.MeasurementU, e.evidence.MeasurementU))
+			words.Difference(e.finding, 2*u, u))
 		return
 	}
 	if 2*u >= e.delta {

@@ -29,7 +29,9 @@ func (w Words) Treatment(id string) string {
 }
 
 // Response returns a response's id as words: "cooking loss".
-func (Words) Response(id string) string { return strings.ReplaceAll(id, "_", " ") }
+func (Words) Response(id string) string {
+	return strings.Replace(strings.ReplaceAll(id, "_", " "), "(", " (", 1)
+}
 
 // Difference renders a difference of a response with its unit, rounded to
 // two digits of u: "1.2 points", "3.4 °C", "1 min 20 s", "12 %" for ratios.
@@ -60,14 +62,45 @@ func (w Words) Difference(f *Finding, x, u float64) string {
 	return round(x, u) + " " + f.Unit
 }
 
-// Range renders an interval of differences, the unit once: "2.9 to 4.0
-// points".
+// Range renders an interval of differences by their direction, the unit
+// once where it can be: "2.9 to 4.0 points lower", "0.3 °C lower to 1.2 °C
+// higher".
 func (w Words) Range(f *Finding, i Interval, u float64) string {
-	lo, hi := w.Difference(f, i.Low, u), w.Difference(f, i.High, u)
+	size := func(x float64) string { return strings.TrimPrefix(w.Difference(f, x, u), "−") }
+	switch {
+	case i.Low >= 0:
+		return joinRange(size(i.Low), size(i.High)) + " higher"
+	case i.High <= 0:
+		return joinRange(size(i.High), size(i.Low)) + " lower"
+	}
+	return size(i.Low) + " lower to " + size(i.High) + " higher"
+}
+
+// joinRange joins two amounts, leaving out a unit that both have.
+func joinRange(lo, hi string) string {
 	if a, unit, ok := strings.Cut(lo, " "); ok && strings.HasSuffix(hi, " "+unit) && !strings.Contains(unit, " ") {
 		lo = a
 	}
 	return lo + " to " + hi
+}
+
+// Margin renders a question's margin: as written, without the sign that
+// marks a difference of temperatures, in °F where those are asked for.
+func (w Words) Margin(q study.Question) string {
+	if m := q.Margin; w.Fahrenheit && m.MarginKind == quantity.MarginAmount && m.Kind == quantity.KindDifference {
+		return strings.TrimPrefix(quantity.FormatDifference(quantity.Kelvins(m.Value), quantity.Customary), "+")
+	}
+	return strings.TrimPrefix(q.Margin.Text, "+")
+}
+
+// margin is the margin of a finding's question.
+func (w Words) margin(f *Finding) string {
+	for _, q := range w.Study.Questions {
+		if q.ID == f.Question {
+			return w.Margin(q)
+		}
+	}
+	return strings.TrimPrefix(f.Margin, "+")
 }
 
 // round prints x with two significant digits of u, with a true minus sign.
@@ -98,17 +131,17 @@ func (w Words) Sentence(f *Finding) string {
 	if ev.Estimate < 0 {
 		way = "lower"
 	}
-	size := w.Difference(f, math.Abs(ev.Estimate), ev.SE)
-	if ev.Ratio {
-		size = w.Difference(f, math.Log(math.Exp(ev.Estimate)), ev.SE)
-		size = strings.TrimPrefix(size, "−")
+	// Two digits of the interval's half width: what the numbers can bear.
+	u := (ev.Wide.High - ev.Wide.Low) / 2
+	interval := "no interval yet"
+	if math.IsInf(u, 0) || math.IsNaN(u) {
+		u = ev.SE
+	} else {
+		interval = fmt.Sprintf("%s interval: %s", percent(1-ev.Level), w.Range(f, ev.Wide, u))
 	}
 	b := &strings.Builder{}
-	interval := fmt.Sprintf("%s interval %s", percent(1-ev.Level), w.Range(f, ev.Wide, ev.SE))
-	if math.IsInf(ev.Wide.High-ev.Wide.Low, 0) {
-		interval = "no interval yet"
-	}
-	fmt.Fprintf(b, "%s: %s %s %s than %s on average (%s; %d blocks).", Capital(t), what, size, way, c, interval, ev.Blocks)
+	fmt.Fprintf(b, "With %s, %s was %s %s than with %s on average (%s; %d blocks).", t, what,
+		strings.TrimPrefix(w.Difference(f, ev.Estimate, u), "−"), way, c, interval, ev.Blocks)
 	b.WriteString(" " + w.verdictSentence(f))
 	return b.String()
 }
@@ -124,17 +157,17 @@ func (w Words) verdictSentence(f *Finding) string {
 	default:
 		return "No verdict: " + whyWords(f) + "."
 	}
-	m := marginWords(f)
+	m := w.margin(f)
 	var s string
 	switch v {
 	case Matters:
-		s = fmt.Sprintf("the difference is at least the %s that matters, as claimed.", m)
+		s = fmt.Sprintf("the difference is at least the margin of %s, as claimed.", m)
 	case Opposite:
-		s = fmt.Sprintf("the reverse of the claim is true by at least the %s that matters.", m)
+		s = fmt.Sprintf("the reverse of the claim is true, by at least the margin of %s.", m)
 	case TooSmall:
-		s = fmt.Sprintf("there is a real difference, smaller than the %s that would matter.", m)
+		s = fmt.Sprintf("there is a real difference, smaller than the margin of %s.", m)
 	case NoDifference:
-		s = fmt.Sprintf("any average difference is smaller than the %s that would matter.", m)
+		s = fmt.Sprintf("any average difference is smaller than the margin of %s.", m)
 	default:
 		s = w.unsettled(f)
 	}
@@ -163,18 +196,14 @@ func (w Words) unsettled(f *Finding) string {
 	d := ev.MarginValue
 	switch {
 	case lo > 0:
-		return fmt.Sprintf("not settled yet: some %s is shown, whether it reaches %s is open.", strings.TrimPrefix(claim, "a "), marginWords(f))
+		return fmt.Sprintf("not settled yet: some %s is shown, whether it reaches %s is open.", strings.TrimPrefix(claim, "a "), w.margin(f))
 	case hi < 0 && f.Claim != study.Either:
-		return fmt.Sprintf("not settled yet: it moved the other way, and whether that reaches %s is open.", marginWords(f))
+		return fmt.Sprintf("not settled yet: it moved the other way, and whether that reaches %s is open.", w.margin(f))
 	case nhi < d && nlo <= -d && f.Claim != study.Either:
 		return fmt.Sprintf("not settled yet: %s of %s or more is contradicted, while %s may still matter.", claim, f.Margin, other)
 	}
-	return fmt.Sprintf("not settled yet: a difference of %s or more is still possible, and so is none.", marginWords(f))
+	return fmt.Sprintf("not settled yet: a difference of %s or more is still possible, and so is none.", w.margin(f))
 }
-
-// marginWords is the margin as written, without the sign that marks a
-// difference of temperatures.
-func marginWords(f *Finding) string { return strings.TrimPrefix(f.Margin, "+") }
 
 // whyWords renders the reasons for having no verdict.
 func whyWords(f *Finding) string {

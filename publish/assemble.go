@@ -144,8 +144,8 @@ func (a *assembler) question(f *answer.Finding) Question {
 		q.Evidence.NextCook = &i
 	}
 	if lo, hi, ok := leaveOutRange(ev); ok {
-		q.Sensitivity = append(q.Sensitivity, fmt.Sprintf("Leaving out one block at a time, the estimate stays between %s and %s.",
-			a.words.Difference(f, lo, ev.SE), a.words.Difference(f, hi, ev.SE)))
+		q.Sensitivity = append(q.Sensitivity, fmt.Sprintf("Leaving out one block at a time, the estimate stays at %s.",
+			a.words.Range(f, answer.Interval{Low: lo, High: hi}, ev.SE)))
 	}
 	b := figure.BlockLines{Head: a.head(answer.Capital(value.Name) + " of each " + a.blockWord()), Measure: value, BlockWord: a.rec.Study.Blocks.What,
 		Treatments: []string{q.Control, q.Treatment}, Level: 1 - ev.Level}
@@ -329,7 +329,7 @@ func (a *assembler) plan() Plan {
 	}
 	for _, q := range s.Questions {
 		if q.Response != "" {
-			add("margin of “"+q.ID+"”", "%s; claimed %s", q.Margin.Text, q.Claim)
+			add("margin of “"+q.ID+"”", "%s; claimed %s", a.words.Margin(q), q.Claim)
 		} else if q.Tasting != nil {
 			add("tasting “"+q.ID+"”", "%s, α = %.3g, β = %.3g", q.Tasting.Method, q.Tasting.Alpha, q.Tasting.Beta)
 		}

@@ -44,7 +44,7 @@ func TestAssembleTheCakeExperiment(t *testing.T) {
 	if err := r.WriteHTML(&page); err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"Recipe and the breaking of chocolate cake", "had it been sealed", "Recipe B: breakage angle 1.48 deg lower", "trivet answer ."} {
+	for _, want := range []string{"Recipe and the breaking of chocolate cake", "had it been sealed", "With recipe B, breakage angle was 1.5 deg lower", "trivet answer ."} {
 		if !strings.Contains(page.String(), want) {
 			t.Errorf("the page lacks %q", want)
 		}
