@@ -28,8 +28,12 @@ type Input struct {
 	// parts that differ from it today, in words.
 	Seal    *study.Seal
 	Changes []string
-	Cooks   []CookResult
-	Looks   int // earlier looks at the answer before the plan was finished
+	// Sealed holds the questions as they were sealed. The sealed margin
+	// decides; a question that was added or turned into another one since
+	// the seal counts as unsealed. Nil takes every question as sealed.
+	Sealed map[string]study.SealedQuestion
+	Cooks  []CookResult
+	Looks  int // earlier looks at the answer before the plan was finished
 	// AfterBlock keeps only the first so many blocks, by run order; 0 all.
 	AfterBlock int
 }
@@ -72,7 +76,8 @@ func Study(in Input) (*Answer, error) {
 			continue
 		}
 		out.Family++
-		e := &evaluation{finding: f, question: q, study: s, sealed: in.Seal != nil, alpha: out.Alpha, cooks: cooks, unitScale: 1}
+		decides, sealed := asSealed(in, *q, f)
+		e := &evaluation{finding: f, question: &decides, study: s, sealed: sealed, alpha: out.Alpha, cooks: cooks, unitScale: 1}
 		if err := e.prepare(); err != nil {
 			return nil, err
 		}
@@ -99,6 +104,36 @@ func Study(in Input) (*Answer, error) {
 			"%d questions on responses share the error rate %.3g: each is judged at %.3g divided by the number not yet settled; tastings keep their own", out.Family, out.Alpha, out.Alpha))
 	}
 	return out, nil
+}
+
+// asSealed returns the question with its sealed margin, and whether it is the
+// question that was sealed; what differs is noted on the finding.
+func asSealed(in Input, q study.Question, f *Finding) (study.Question, bool) {
+	if in.Seal == nil {
+		return q, false
+	}
+	if in.Sealed == nil {
+		return q, true
+	}
+	was, ok := in.Sealed[q.ID]
+	switch {
+	case !ok:
+		f.Notes = append(f.Notes, fault.Notef("question-added",
+			"this question was added after the plan was sealed: its numbers explore, they settle nothing"))
+		return q, false
+	case was.Changed:
+		f.Notes = append(f.Notes, fault.Notef("question-changed",
+			"this question was sealed as another one (response, treatments, direction or reading): its numbers explore, they settle nothing"))
+		return q, false
+	case was.MarginChanged && was.Margin.MarginKind == "":
+		f.Notes = append(f.Notes, fault.Notef("margin-added", "the margin of %s was set after the plan was sealed: without a sealed margin nothing is settled", q.Margin.Text))
+		return q, false
+	case was.MarginChanged:
+		f.Notes = append(f.Notes, fault.Notef("margin-changed",
+			"the margin was changed to %s after the plan was sealed; the sealed one, %s, decides", q.Margin.Text, was.Margin.Text))
+		q.Margin = was.Margin
+	}
+	return q, true
 }
 
 func times(n int) string {

@@ -96,7 +96,7 @@ func (w Words) Margin(q study.Question) string {
 // margin is the margin of a finding's question.
 func (w Words) margin(f *Finding) string {
 	for _, q := range w.Study.Questions {
-		if q.ID == f.Question {
+		if q.ID == f.Question && q.Margin.Text == f.Margin {
 			return w.Margin(q)
 		}
 	}

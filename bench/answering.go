@@ -51,7 +51,13 @@ func Answer(ctx context.Context, rd Reader, studyID string, o AnswerOptions) (*A
 	if err != nil {
 		return nil, err
 	}
-	out.Answer, err = answer.Study(answer.Input{Study: rec.Study, Seal: rec.Seal, Changes: changes,
+	var sealed map[string]study.SealedQuestion
+	if rec.Seal != nil {
+		if sealed, err = study.SealedQuestions(*rec.Seal, rec.Study); err != nil {
+			return nil, err
+		}
+	}
+	out.Answer, err = answer.Study(answer.Input{Study: rec.Study, Seal: rec.Seal, Changes: changes, Sealed: sealed,
 		Cooks: out.Results, Looks: looks(rec), AfterBlock: o.AfterBlock})
 	if err != nil {
 		return nil, err
