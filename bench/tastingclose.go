@@ -42,7 +42,7 @@ type revealed struct {
 // closed tasting does nothing.
 func (r *TastingRoom) Close(ctx context.Context, t *Tasting, passphrase string) error {
 	if r.Closed(t.ID) {
-		return nil
+		return entered(r.enter(ctx, t)) // a retry after the entry failed
 	}
 	secrets, err := r.Unlock(t, passphrase)
 	if err != nil {
@@ -61,7 +61,7 @@ func (r *TastingRoom) Close(ctx context.Context, t *Tasting, passphrase string) 
 		return err
 	}
 	r.markClosed(t.ID)
-	return nil
+	return entered(r.enter(ctx, t))
 }
 
 // Result scores a closed tasting from what the notebook holds. Before

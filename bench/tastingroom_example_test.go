@@ -55,7 +55,7 @@ func ExampleTastingRoom() {
 		fmt.Println(err)
 		return
 	}
-	plan := bench.TastingPlan{Study: st.ID, Title: "Potatoes", Rule: tasting.Rule{Alpha: 0.05, Discriminators: 0.30},
+	plan := bench.TastingPlan{Study: st.ID, Title: "Potatoes", Question: "taste", Rule: tasting.Rule{Alpha: 0.05, Discriminators: 0.30},
 		Setup: tasting.Setup{Method: "triangle", Products: []tasting.Product{{ID: "late"}, {ID: "early"}}}}
 	for _, id := range []string{"P1", "P2", "P3", "P4", "P5", "P6"} {
 		plan.Setup.Assessors = append(plan.Setup.Assessors, tasting.Assessor{ID: id, Consents: true})
@@ -87,8 +87,17 @@ func ExampleTastingRoom() {
 	}
 	fmt.Printf("%d answers scored; the seed deals the key again: %t\n", res.Received, res.Redealt)
 	fmt.Println(res.Notes[0].Text)
+
+	// The counts stand in the study's document now, and answer its question.
+	got, err := bench.Answer(ctx, nb, st.ID, bench.AnswerOptions{Now: time.Now()})
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	fmt.Println("assessments in the answer:", got.Answer.Findings[0].Tasting.N)
 	// Output:
 	// the passphrase does not open this key, or the file was changed; ask the lead of the tasting
 	// 5 answers scored; the seed deals the key again: true
 	// 1 of 6 sets have no answer
+	// assessments in the answer: 5
 }
