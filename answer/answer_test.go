@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	"trivet/answer"
+	"trivet/fault"
 	"trivet/measure"
 	"trivet/quantity"
 	"trivet/study"
@@ -84,6 +85,10 @@ func TestVerdictsOfAStudy(t *testing.T) {
 					c.Result.Responses[0].ResolutionStep = 0.6
 				}
 			}, raw: answer.Matters, verdict: answer.Unsettled, why: []string{"resolution"}},
+		{name: "a piece weighed more afterwards", diffs: []float64{4, 5, 4.5, 5.5, 4.2, 4.8},
+			change: func(in *answer.Input) {
+				in.Cooks[0].Result.Responses[0].Notes = []fault.Note{{Code: "mass-gained", Text: "it weighed more"}}
+			}, raw: answer.Matters, verdict: answer.Unsettled, why: []string{"weighings"}},
 		{name: "a judged reading was not blind", diffs: []float64{4, 5, 4.5, 5.5, 4.2, 4.8},
 			change: func(in *answer.Input) { in.Study.Questions[0].Judged = true }, raw: answer.Matters,
 			verdict: answer.Unsettled, why: []string{"blind"}},

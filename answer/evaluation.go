@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"trivet/fault"
 	"trivet/measure"
@@ -286,6 +287,7 @@ func (e *evaluation) fixedChecks() {
 	case planned > 0:
 		e.check("planned-number", Passed, "all %d planned blocks are in", planned)
 	}
+	e.weighings()
 	e.orderNote()
 }
 
@@ -327,6 +329,22 @@ func (e *evaluation) confounded() (string, bool) {
 		}
 	}
 	return one, one != ""
+}
+
+// weighings fails the question when a piece weighed more after than before:
+// one of the two weighings is wrong, and nobody can say which.
+func (e *evaluation) weighings() {
+	var labels []string
+	for _, v := range e.values {
+		for _, n := range v.response.Notes {
+			if n.Code == "mass-gained" {
+				labels = append(labels, v.cook.Label)
+			}
+		}
+	}
+	if len(labels) > 0 {
+		e.check("weighings", Failed, "%s weighed more afterwards than before: check the weighings, the tare, and fat that was taken up", strings.Join(labels, ", "))
+	}
 }
 
 // orderNote says when one treatment always went first in its block.
