@@ -134,7 +134,13 @@ func runServe(ctx context.Context, env *Env, o serveOptions) error {
 	if err != nil {
 		return err
 	}
-	desk, err := web.NewDesk(app, nb, web.DeskOptions{OpenFolder: env.openForImport, Incoming: nb.Path() + ".incoming", Version: Version})
+	audit, err := os.OpenFile(nb.Path()+".audit.jsonl", os.O_APPEND|os.O_CREATE|os.O_WRONLY, 0o600)
+	if err != nil {
+		return fault.New("audit-log", "the log of changes cannot be written").In(nb.Path() + ".audit.jsonl").Wrap(err).
+			WithFix("serve a notebook in a folder that can be written to")
+	}
+	defer audit.Close()
+	desk, err := web.NewDesk(app, nb, web.DeskOptions{OpenFolder: env.openForImport, Incoming: nb.Path() + ".incoming", Version: Version, Audit: audit})
 	if err != nil {
 		return err
 	}

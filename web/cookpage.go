@@ -16,6 +16,7 @@ import (
 	"trivet/measure"
 	"trivet/quantity"
 	"trivet/study"
+	"trivet/tasting"
 	"trivet/trace"
 )
 
@@ -43,7 +44,14 @@ type cookView struct {
 	Previous, Next                string
 	Fahrenheit                    bool
 	MayVoid                       bool
+	Quality                       []qualityLine
+	Offered                       []offeredMark
 }
+
+type qualityLine struct{ Word, Text string }
+
+// offeredMark is a mark that the traces show and nobody entered.
+type offeredMark struct{ Kind, Name, At string }
 
 type markLine struct {
 	ID, Kind, At, Note, Source string
@@ -91,7 +99,7 @@ func (d *Desk) showCook(w http.ResponseWriter, r *http.Request, status int, rec 
 		return
 	}
 	v.Saved = at
-	d.render(w, r, status, "cookpage", frame{Title: say("cook-title", c.Label, v.StudyTitle), Invented: rec.Study.Invented, Script: "cook", Sheet: "cook", Study: v.ID, StudyName: v.StudyTitle}, v)
+	d.render(w, r, status, "cookpage", frame{Title: say("cook-title", c.Label, v.StudyTitle), Invented: rec.Study.Invented, Script: "cook", Sheet: "cook", Study: v.ID, StudyName: v.StudyTitle, Guest: d.roleOf(r) != tasting.Lead}, v)
 }
 
 func (d *Desk) cookView(r *http.Request, rec *bench.Record, c *study.Cook) (*cookView, error) {
@@ -131,18 +139,28 @@ func (d *Desk) cookView(r *http.Request, rec *bench.Record, c *study.Cook) (*coo
 		v.VoidRules = append(v.VoidRules, choice{x.ID, x.When})
 	}
 	v.MayVoid = c.Role == study.Planned && len(v.VoidRules) > 0
-	traces, err := d.nb.Traces(r.Context(), s.ID, c.ID)
+	one := *rec
+	one.Cooks = []study.Cook{*c}
+	seen, err := bench.OfferMarks(r.Context(), d.nb, &one, nil)
 	if err != nil {
 		return nil, err
 	}
-	for i := range traces {
-		v.Channels = append(v.Channels, channelOf(&traces[i], u))
+	in := seen[0].Input
+	for i := range in.Traces {
+		v.Channels = append(v.Channels, channelOf(&in.Traces[i], u))
 	}
-	piece := pieceOf(s, c.Piece)
+	for _, f := range measure.Quality(in, s) {
+		v.Quality = append(v.Quality, qualityLine{say("quality-" + string(f.Severity)), sentenceOf(f.Text)})
+	}
+	for _, m := range seen[0].Marks {
+		if m.Kind != study.HeatOn {
+			v.Offered = append(v.Offered, offeredMark{string(m.Kind), strings.ReplaceAll(string(m.Kind), "-", " "), clockOf(m.AtUS)})
+		}
+	}
 	// A plan that is sealed and not finished keeps its responses out of sight
 	// here as on the study's page: seeing them is a look at the answer.
-	v.Hidden = early(rec) && !looked(rec)
-	if res, err := measure.Cook(measure.Input{Cook: *c, Piece: piece, Traces: traces}); err == nil && !v.Hidden {
+	v.Hidden = early(rec) && !looked(rec) || d.roleOf(r) != tasting.Lead
+	if res, err := measure.Cook(in); err == nil && !v.Hidden {
 		for _, x := range res.Responses {
 			line := valueLine{Name: words.Response(x.Name), Value: x.Format()}
 			if x.Kind == study.Number {
@@ -173,15 +191,6 @@ func (d *Desk) cookView(r *http.Request, rec *bench.Record, c *study.Cook) (*coo
 		}
 	}
 	return v, nil
-}
-
-func pieceOf(s *study.Study, label string) study.Piece {
-	for _, p := range s.Pieces {
-		if p.Label == label {
-			return p
-		}
-	}
-	return study.Piece{}
 }
 
 func measureOf(name, unit string, u units) figure.Measure {

@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"io"
 	"net/http"
 	"slices"
 	"strings"
@@ -23,6 +24,10 @@ type DeskOptions struct {
 	// loaded yet, so that a reload or a restart loses none of them.
 	Incoming string
 	Version  string // of trivet, printed with the findings
+	// Audit takes one line of JSON for every request that changes something:
+	// when, by which role, from where, what, and whether it was done. nil
+	// discards. Writes are whole lines, one at a time.
+	Audit io.Writer
 }
 
 // Desk is the part of the app that holds the studies: the list of them, the
@@ -39,8 +44,10 @@ type Desk struct {
 	writes map[string]*sync.Mutex // one edit of a study at a time
 	kept   map[string]keptAnswer
 
-	lines map[string]keptLine
-	pages setPages
+	lines    map[string]keptLine
+	pages    setPages
+	passes   passes
+	auditing sync.Mutex
 }
 
 // NewDesk makes the desk of a notebook on a server.
@@ -81,18 +88,26 @@ func (d *Desk) routes() {
 	lead("GET /studies/{id}/treatments/{treatment}", d.treatmentPage)
 	lead("POST /studies/{id}/treatments/{treatment}", d.saveTreatment)
 	lead("POST /studies/{id}/treatments/{treatment}/predict", d.predictPart)
-	lead("GET /studies/{id}/cooks/{cook}", d.cookPage)
-	lead("GET /studies/{id}/cooks/{cook}/traces", d.cookTraces)
-	lead("POST /studies/{id}/cooks/{cook}/marks", d.saveMark)
-	lead("POST /studies/{id}/cooks/{cook}/weighings", d.saveWeighing)
 	lead("POST /studies/{id}/cooks/{cook}/void", d.voidCook)
-	lead("GET /studies/{id}/load", d.loadPage)
-	lead("POST /studies/{id}/load", d.stageLogs)
-	lead("POST /studies/{id}/load/{log}", d.loadStaged)
+	lead("POST /studies/{id}/links", d.makeLink)
+	// Who cooks reads and writes what happened at the stove, and no more.
+	cook := func(pattern string, h http.HandlerFunc) { d.mux.Handle(pattern, d.atTheStove(h)) }
+	cook("GET /studies/{id}/cooks", d.cooksPage)
+	cook("GET /studies/{id}/cooks/{cook}", d.cookPage)
+	cook("GET /studies/{id}/cooks/{cook}/traces", d.cookTraces)
+	cook("POST /studies/{id}/cooks/{cook}/marks", d.saveMark)
+	cook("POST /studies/{id}/cooks/{cook}/weighings", d.saveWeighing)
+	cook("GET /studies/{id}/load", d.loadPage)
+	cook("POST /studies/{id}/load", d.stageLogs)
+	cook("POST /studies/{id}/load/{log}", d.loadStaged)
+	d.mux.HandleFunc("GET /c/{token}", d.openCookLink)
+	d.mux.HandleFunc("GET /r/{token}", d.readerPage)
 }
 
 // Handler is the whole app with the desk: guards outside, pages inside.
-func (d *Desk) Handler() http.Handler { return d.s.guard.around(d.s, d.s.leads.load(noteRoute(d.mux))) }
+func (d *Desk) Handler() http.Handler {
+	return d.s.guard.around(d.s, d.s.leads.load(noteRoute(d.audited(d.mux))))
+}
 
 // writing lets one change of a study through at a time, so that what an edit
 // was checked against is what it replaces.

@@ -37,10 +37,22 @@ type deskServer struct {
 	desk   *Desk
 	http   *httptest.Server
 	client *http.Client
+	audit  *syncBuffer
+}
+
+func newClient() *http.Client {
+	jar, _ := cookiejar.New(nil)
+	return &http.Client{Jar: jar}
 }
 
 func openDesk(t testing.TB) *deskServer {
 	t.Helper()
+	return openDeskWith(t, Options{})
+}
+
+func openDeskWith(t testing.TB, opt Options) *deskServer {
+	t.Helper()
+	opt.Now, opt.Random, opt.Log = time.Now, rand.Reader, slog.New(slog.DiscardHandler)
 	ctx := context.Background()
 	path := filepath.Join(t.TempDir(), "desk.trivet")
 	nb, err := store.Create(ctx, path, store.Options{Now: time.Now})
@@ -48,18 +60,17 @@ func openDesk(t testing.TB) *deskServer {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { nb.Close() })
-	app, err := New(ctx, nb, Options{Now: time.Now, Random: rand.Reader, Log: slog.New(slog.DiscardHandler)})
+	app, err := New(ctx, nb, opt)
 	if err != nil {
 		t.Fatal(err)
 	}
-	desk, err := NewDesk(app, nb, DeskOptions{OpenFolder: openFolder, Incoming: path + ".incoming", Version: "test"})
+	audit := &syncBuffer{}
+	desk, err := NewDesk(app, nb, DeskOptions{OpenFolder: openFolder, Incoming: path + ".incoming", Version: "test", Audit: audit})
 	if err != nil {
 		t.Fatal(err)
 	}
-	d := &deskServer{TB: t, nb: nb, desk: desk, http: httptest.NewServer(desk.Handler())}
+	d := &deskServer{TB: t, nb: nb, desk: desk, http: httptest.NewServer(desk.Handler()), client: newClient(), audit: audit}
 	t.Cleanup(d.http.Close)
-	jar, _ := cookiejar.New(nil)
-	d.client = &http.Client{Jar: jar}
 	return d
 }
 
@@ -599,4 +610,78 @@ func TestZipsThatMustNotBeUnpacked(t *testing.T) {
 			t.Errorf("%s: the page names a folder of the server", name)
 		}
 	}
+}
+
+func TestACooksLinkOpensTheStoveAlone(t *testing.T) {
+	demo := madeDemo(t)
+	hash, err := HashPassphrase(passphrase)
+	if err != nil {
+		t.Fatal(err)
+	}
+	d := openDeskWith(t, Options{PassphraseHash: hash})
+	if code, body := d.post("/login", url.Values{"passphrase": {passphrase}, "next": {"/"}}); code != 200 || !strings.Contains(body, "Studies") {
+		t.Fatalf("signing in: %d", code)
+	}
+	d.upload("/import", "kitchen.zip", demoZip(t, demo, demo.Plan, false))
+	const id = "sear-first-or-sear-last"
+	c := demo.Cooks[0].Cook
+	if err := d.nb.PutCook(context.Background(), id, c); err != nil {
+		t.Fatal(err)
+	}
+	linkOf := func(role string) string {
+		_, body := d.post("/studies/"+id+"/links", url.Values{"role": {role}})
+		_, rest, ok := strings.Cut(body, `<a href="`+d.http.URL)
+		if !ok {
+			t.Fatalf("no link for %s", role)
+		}
+		link, _, _ := strings.Cut(rest, `"`)
+		return link
+	}
+	cookLink, readerLink := linkOf("cook"), linkOf("reader")
+
+	guest := &deskServer{TB: t, nb: d.nb, desk: d.desk, http: d.http, client: newClient()}
+	_, body := guest.get("/studies/" + id + "/cooks/" + c.Label)
+	wants(t, body, "passphrase") // a stranger is asked to sign in
+	_, body = guest.get(cookLink)
+	wants(t, body, "Choose the cook you are at", c.Label)
+	_, body = guest.get("/studies/" + id + "/cooks/" + c.Label)
+	wants(t, body, "would be a look at the answer")
+	if strings.Contains(body, "cooking loss") {
+		t.Error("a cook's link shows responses")
+	}
+	guest.post("/studies/"+id+"/cooks/"+c.Label+"/weighings", url.Values{"stage": {"cut"}, "mass": {"150 g"}})
+	if n := len(d.record(id).Cooks[0].Weighings); n != len(c.Weighings)+1 {
+		t.Errorf("a cook's weighing was not kept: %d", n)
+	}
+	before := string(d.record(id).Document)
+	for _, path := range []string{"/", "/studies/" + id, "/studies/" + id + "/text", "/studies/" + id + "/figures/losses.csv", "/tastings", "/trash"} {
+		if _, body := guest.get(path); !strings.Contains(body, `name="passphrase"`) {
+			t.Errorf("a cook's link opens %s", path)
+		}
+	}
+	for _, path := range []string{"/edit", "/seal", "/look", "/trash", "/links", "/cooks/" + c.Label + "/void"} {
+		guest.post("/studies/"+id+path, url.Values{"sure": {"yes"}, "open": {"yes"}, "role": {"reader"}})
+	}
+	if rec := d.record(id); rec.Seal != nil || string(rec.Document) != before || bench.Trashed(rec.Events) || rec.Cooks[0].Role == study.Void {
+		t.Error("a cook's link changed the plan")
+	}
+	reader := &deskServer{TB: t, nb: d.nb, desk: d.desk, http: d.http, client: newClient()}
+	code, body := reader.get(readerLink)
+	if code != 200 || !strings.Contains(body, "Searing a chop first") || strings.Contains(body, "<form") {
+		t.Errorf("a reader's link: %d", code)
+	}
+	if _, body := reader.get("/studies/" + id + "/cooks/" + c.Label); !strings.Contains(body, `name="passphrase"`) {
+		t.Error("a reader's link opens a cook")
+	}
+	if code, _ := reader.get("/c/" + strings.TrimPrefix(readerLink, "/r/")); code != 404 {
+		t.Errorf("a reader's link opened as a cook's: %d", code)
+	}
+	for line := range strings.Lines(d.audit.String()) {
+		for _, secret := range []string{passphrase, strings.TrimPrefix(cookLink, "/c/"), "150 g"} {
+			if strings.Contains(line, secret) {
+				t.Errorf("the audit log holds %q: %s", secret, line)
+			}
+		}
+	}
+	wants(t, d.audit.String(), `"role":"cook"`, `"route":"POST /studies/{id}/cooks/{cook}/weighings"`, `"role":"lead"`)
 }

@@ -22,6 +22,7 @@ import (
 	"trivet/fault"
 	"trivet/logfile"
 	"trivet/quantity"
+	"trivet/tasting"
 	"trivet/trace"
 )
 
@@ -137,7 +138,7 @@ func (d *Desk) showLoad(w http.ResponseWriter, r *http.Request, status int, v lo
 		}
 		v.Logs = append(v.Logs, l)
 	}
-	d.render(w, r, status, "loadpage", frame{Title: say("load-title", v.Title), Invented: rec.Study.Invented, Script: "load", Study: v.ID, StudyName: v.Title}, v)
+	d.render(w, r, status, "loadpage", frame{Title: say("load-title", v.Title), Invented: rec.Study.Invented, Script: "load", Study: v.ID, StudyName: v.Title, Guest: d.roleOf(r) != tasting.Lead}, v)
 }
 
 func cookLabels(rec *bench.Record) []string {

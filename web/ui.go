@@ -103,6 +103,7 @@ type frame struct {
 	Sheet     string // a further style sheet of ui/dist
 	Study     string // id, for the way back
 	StudyName string
+	Guest     bool // came by a link: sees no way to the study's page
 	// Filled in by render.
 	Style, ScriptPath, SheetPath string
 	Built, LAN                   bool
