@@ -12,6 +12,7 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"trivet/bench"
+	"trivet/study"
 )
 
 // axe returns the accessibility checker of the interface's npm packages, or
@@ -116,4 +117,89 @@ func (p *person) waits(expression string) {
 		p.shot("failure")
 		p.Fatalf("%s: never came true: %s (%v)", p.name, expression, err)
 	}
+}
+
+// What scripts add: the prediction follows typing, typing outlives a reload, a
+// mark is moved and put back, the cursor is read out on the keyboard.
+func TestWhatScriptsAddToTheDesk(t *testing.T) {
+	chromium := browser(t)
+	d := openDemo(t, 2)
+	if !d.desk.ui.built() {
+		if os.Getenv("TRIVET_BROWSER") == "1" {
+			t.Fatal(`TRIVET_BROWSER is set and the scripts are not built: run "make ui"`)
+		}
+		t.Skip(`the scripts are not built: run "make ui"`)
+	}
+	const id = "sear-first-or-sear-last"
+	label := d.record(id).Cooks[0].Label
+	var offline atomic.Bool
+	p := newPerson(t, chromium, "desk-scripts", d.http.URL, 1400, 1000, false, &offline)
+	typed := func(css, text string) {
+		p.Helper()
+		p.do(chromedp.Evaluate[chromedp.Void](`(() => { const e = document.querySelector(` + quoted(css) + `); e.value = ` + quoted(text) + `; e.dispatchEvent(new Event("input", {bubbles: true})); })()`))
+	}
+
+	p.do(chromedp.Navigate(p.base + "/studies/" + id + "/treatments/sear-first"))
+	p.do(chromedp.Evaluate[chromedp.Void](`window.before = document.querySelector(".predicted [data-result] p").textContent`))
+	typed(`[name="leaf:piece.thickness"]`, "45 mm")
+	p.waits(`document.querySelector(".predicted [data-result] p").textContent !== window.before`)
+	typed(`[name="leaf:piece.thickness"]`, "a hand wide")
+	p.sees("a hand wide")
+	p.waits(`document.querySelector(".predicted [role=alert]") !== null`)
+	if src := string(d.record(id).CookFiles["cooks/sear-first.yaml"]); !strings.Contains(src, "thickness: 30 mm") {
+		t.Error("trying out changed the cook file")
+	}
+
+	p.do(chromedp.Navigate(p.base + "/studies/" + id))
+	typed(`[name="set:claim.scope"]`, "chops of the whole county")
+	p.do(chromedp.Reload())
+	p.waits(`document.querySelector('[name="set:claim.scope"]').value === "chops of the whole county"`)
+	typed(`[name="set:questions[loss].margin"]`, "4 points")
+	p.waits(`document.querySelector("#q-loss [data-meaning]").textContent.includes("4 points of a piece")`)
+
+	p.do(chromedp.Navigate(p.base + "/studies/" + id + "/cooks/" + label))
+	p.waits(`document.querySelector("[data-plot]")?.dataset.ready === "yes"`)
+	turn := func() int64 {
+		for _, m := range d.record(id).Cooks[0].Marks {
+			if m.Kind == study.Turn {
+				return m.AtUS
+			}
+		}
+		return -1
+	}
+	before := turn()
+	p.do(chromedp.Evaluate[chromedp.Void](`(() => {
+		const handle = [...document.querySelectorAll(".plot .mark")].find((m) => m.textContent === "turn");
+		handle.setPointerCapture = () => {}; // no real finger is down
+		const box = handle.getBoundingClientRect(), x = box.left + box.width / 2, y = box.top + 5;
+		for (const [kind, dx] of [["pointerdown", 0], ["pointermove", 40], ["pointerup", 40]])
+			handle.dispatchEvent(new PointerEvent(kind, {bubbles: true, cancelable: true, pointerId: 1, clientX: x + dx, clientY: y}));
+	})()`))
+	p.sees("Undo puts it back.")
+	if turn() <= before {
+		t.Errorf("a mark dragged later stands at %d, was %d", turn(), before)
+	}
+	p.click(`[data-do="undo"]`)
+	p.sees("Undone.")
+	if turn() != before {
+		t.Errorf("a mark put back stands at %d, was %d", turn(), before)
+	}
+	p.do(chromedp.Evaluate[chromedp.Void](`(() => { const c = document.querySelector(".plot .canvas"); c.focus(); for (let i = 0; i < 3; i++) c.dispatchEvent(new KeyboardEvent("keydown", {key: "ArrowRight", bubbles: true})); })()`))
+	p.waits(`/^At \d+:\d\d: core \d/.test(document.querySelector(".readout").textContent)`)
+
+	// Zooming: how many steps of a zoom are drawn in a second.
+	fps, err := chromedp.Run(p.ctx, chromedp.Evaluate[float64](`new Promise((done) => {
+		let n = 0; const start = performance.now();
+		const step = () => { document.querySelector('[data-do="' + (n++ % 2 ? "out" : "in") + '"]').click(); performance.now() - start > 1000 ? done(n * 1000 / (performance.now() - start)) : requestAnimationFrame(step); };
+		requestAnimationFrame(step);
+	})`, chromedp.EvalAwaitPromise))
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Logf("zooming drew %.0f steps a second", fps)
+}
+
+func quoted(s string) string {
+	b, _ := json.Marshal(s)
+	return string(b)
 }
