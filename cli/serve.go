@@ -35,9 +35,11 @@ func newServe(env *Env) *cobra.Command {
 	var o serveOptions
 	c := &cobra.Command{
 		Use:   "serve",
-		Short: "Serve the tasting room to browsers",
-		Long: `Serves the notebook's tasting room: set up a blind tasting, hand out sheets and
-ballots, collect the answers on phones, close and score.
+		Short: "Serve studies and the tasting room to browsers",
+		Long: `Serves the notebook: every study as a page that is written, planned, sealed,
+filled with logs and answered in the browser, and the tasting room: set up a
+blind tasting, hand out sheets and ballots, collect the answers on phones,
+close and score.
 
 Without --lan it answers on this machine only and asks for nothing. With --lan
 it answers in the kitchen's network, and the lead signs in with a passphrase,
@@ -147,6 +149,10 @@ func runServe(ctx context.Context, env *Env, o serveOptions) error {
 	if err := env.tellServing(urls, o.lan); err != nil {
 		return err
 	}
+	warm, stopWarming := context.WithCancel(ctx)
+	warmed := make(chan struct{})
+	go func() { defer close(warmed); desk.Warm(warm) }()
+	defer func() { stopWarming(); <-warmed }() // before the notebook is closed
 	return serveUntil(ctx, listen, desk.Handler(), opt.Log)
 }
 
@@ -196,7 +202,7 @@ func (e *Env) tellServing(urls []string, lan bool) error {
 		_, err = e.Stdout.Write(append(b, '\n'))
 		return err
 	}
-	fmt.Fprintf(e.Stdout, "The tasting room is open at\n")
+	fmt.Fprintf(e.Stdout, "trivet is open at\n")
 	for _, u := range urls {
 		fmt.Fprintf(e.Stdout, "  %s\n", u)
 	}

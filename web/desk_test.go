@@ -320,7 +320,7 @@ func TestTheDemoByItsPagesAnswersLikeTheCommandLine(t *testing.T) {
 	demo := madeDemo(t)
 	d := openDesk(t)
 	_, body := d.upload("/import", "kitchen.zip", demoZip(t, demo, demo.Plan, false))
-	wants(t, body, "Sear first or sear last", "Being planned: 1 point still open")
+	wants(t, body, "Sear first or sear last", "Seal the plan")
 	const id = "sear-first-or-sear-last"
 	_, body = d.post("/studies/"+id+"/seal", url.Values{"sure": {"yes"}, "open": {"yes"}})
 	wants(t, body, "Sealed on")

@@ -457,7 +457,7 @@ func (d *Desk) question(b formBuilder, words answer.Words, q study.Question) que
 			b.line(at+"tasting.discriminators", say("field-pd"), say("field-pd-hint")), b.line(at+"tasting.alpha", say("field-alpha"), ""), b.line(at+"tasting.beta", say("field-beta"), ""))
 		return v
 	}
-	m := q.Margin.Text
+	m := strings.TrimPrefix(q.Margin.Text, "+")
 	if m == "" {
 		m = say("margin-open")
 	}
