@@ -89,7 +89,7 @@ func elements(d *json.Decoder, first json.RawMessage, w io.Writer, in *lineBound
 	var names []string
 	emit := func(raw json.RawMessage) error {
 		in.seen = 0
-		line := []byte(raw)
+		var line []byte
 		if raw[0] == '[' {
 			var row []any
 			sub := json.NewDecoder(bytes.NewReader(raw))

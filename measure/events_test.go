@@ -44,7 +44,7 @@ func detectionCooks(noise float64) []simulated {
 	return out
 }
 
-type tally struct{ truth, found, late, offered, wrong int }
+type tally struct{ truth, found, offered, wrong int }
 
 func (t tally) String() string {
 	return fmt.Sprintf("%d of %d within 3 s (%.1f %%), %d of %d offered wrong (%.1f %%)", t.found, t.truth,

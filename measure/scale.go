@@ -42,11 +42,10 @@ func Settle(timeS, massG []float64, stepG float64) []Plateau {
 	for i := 0; i < len(timeS); {
 		// Grow from i while a window of restS stays within the band.
 		j := i
-		lo, hi := massG[i], massG[i]
 		for j+1 < len(timeS) && timeS[j+1]-timeS[j] < 30 {
 			// A slow fall is allowed: the band counts over the last restS.
 			k := j
-			lo, hi = massG[j+1], massG[j+1]
+			lo, hi := massG[j+1], massG[j+1]
 			for k >= i && timeS[j+1]-timeS[k] <= restS {
 				lo, hi = math.Min(lo, massG[k]), math.Max(hi, massG[k])
 				k--

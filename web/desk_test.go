@@ -330,11 +330,11 @@ func TestTheDemoByItsPagesAnswersLikeTheCommandLine(t *testing.T) {
 		if c.Cook.Role == study.Spare {
 			continue // a spare is no slot of the run order
 		}
-		code, body := d.upload("/studies/"+id+"/load", c.LogName, c.Log)
+		code, _ := d.upload("/studies/"+id+"/load", c.LogName, c.Log)
 		if code != http.StatusSeeOther {
 			t.Fatalf("dropping %s: %d", c.LogName, code)
 		}
-		code, body = d.post("/studies/"+id+"/load/"+bench.HashOf(c.Log), url.Values{"cook": {c.Cook.Label}, "heat_on": {heatOn(t, c)}})
+		code, body := d.post("/studies/"+id+"/load/"+bench.HashOf(c.Log), url.Values{"cook": {c.Cook.Label}, "heat_on": {heatOn(t, c)}})
 		if code != 200 || !strings.Contains(body, "Loaded into cook "+c.Cook.Label) {
 			t.Fatalf("loading %s: %d\n%s", c.LogName, code, body)
 		}
