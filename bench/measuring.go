@@ -47,7 +47,7 @@ func Measure(ctx context.Context, rd Reader, rec *Record, progress Progress, nam
 	hashes := make([]string, len(rec.Cooks))
 	var todo []int
 	for i, c := range rec.Cooks {
-		hashes[i] = inputHash(c, pieces[c.Piece], key)
+		hashes[i] = inputHash(c, pieces[c.Piece], rec.Study.Instruments, key)
 		out[i].Cook = c
 		if s, ok := known[c.ID]; ok && c.ID != "" && s.InputHash == hashes[i] {
 			var r measure.Result
@@ -84,7 +84,7 @@ func Measure(ctx context.Context, rd Reader, rec *Record, progress Progress, nam
 				if !vouched(c, traces) {
 					hashes[i] = ""
 				}
-				r, err := measure.Cook(measure.Input{Cook: c, Piece: pieces[c.Piece], Traces: traces}, names...)
+				r, err := measure.Cook(measure.Input{Cook: c, Piece: pieces[c.Piece], Traces: traces, Instruments: rec.Study.Instruments}, names...)
 				if err != nil {
 					return err
 				}
@@ -107,15 +107,16 @@ func Measure(ctx context.Context, rd Reader, rec *Record, progress Progress, nam
 }
 
 // inputHash names everything a cook's responses were computed from: its
-// record (the hashes of its raw logs among it), its piece, the responses
+// record (the hashes of its raw logs among it), its piece, the instruments, the responses
 // asked for and the version of the method.
-func inputHash(c study.Cook, p study.Piece, key string) string {
+func inputHash(c study.Cook, p study.Piece, tools []study.Instrument, key string) string {
 	b, err := json.Marshal(struct {
 		Method int
 		Key    string
 		Cook   study.Cook
 		Piece  study.Piece
-	}{measure.MethodVersion, key, c, p})
+		Tools  []study.Instrument `json:",omitempty"`
+	}{measure.MethodVersion, key, c, p, tools})
 	if err != nil {
 		return ""
 	}

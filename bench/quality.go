@@ -69,7 +69,7 @@ func eachCook(ctx context.Context, rd Reader, rec *Record, progress Progress, f 
 			if err != nil {
 				return err
 			}
-			return f(i, measure.Input{Cook: c, Piece: pieces[c.Piece], Traces: traces})
+			return f(i, measure.Input{Cook: c, Piece: pieces[c.Piece], Traces: traces, Instruments: rec.Study.Instruments})
 		})
 		progress.Report(i, len(rec.Cooks))
 	}

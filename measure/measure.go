@@ -70,6 +70,9 @@ type Input struct {
 	Cook   study.Cook
 	Piece  study.Piece // zero when unknown
 	Traces []trace.Trace
+	// Instruments are the study's register: channels that name one are
+	// corrected by its checks.
+	Instruments []study.Instrument
 }
 
 // Result holds the responses of a cook.

@@ -65,6 +65,7 @@ func newView(in Input) (*view, error) {
 		}
 		s := series{ch: tr.Channel, stepU: tr.Resolution()}
 		s.timeS, s.value = tr.Points(zero)
+		v.correct(&s)
 		if len(s.timeS) > 1 {
 			gaps := make([]float64, len(s.timeS)-1)
 			for k := range gaps {

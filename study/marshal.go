@@ -154,6 +154,7 @@ func documentOf(s *Study) Fields {
 	foods.put("fat", s.Foods.Fat)
 	foods.put("eaten", s.Foods.Eaten)
 	d.put("foods", foods)
+	d.put("instruments", each(s.Instruments, instrumentFields))
 	d.put("lots", each(s.Lots, func(l Lot) Fields {
 		fs := Fields{{"id", l.ID}}
 		fs.put("what", l.What)
@@ -217,6 +218,33 @@ func treatmentFields(t Treatment) Fields {
 		set.put(k, t.Set[k])
 	}
 	fs.put("set", set)
+	return fs
+}
+
+func instrumentFields(x Instrument) Fields {
+	temperatures := func(v []float64) []string {
+		var out []string
+		for _, c := range v {
+			out = append(out, decimal(c)+" °C")
+		}
+		return out
+	}
+	fs := Fields{{"id", x.ID}}
+	fs.put("what", x.What)
+	fs.put("class", x.Class)
+	fs.put("checked", x.Checked)
+	fs.put("ice", temperatures(x.IceC))
+	fs.put("boil", temperatures(x.BoilC))
+	if x.AltitudeM != 0 {
+		fs.put("altitude", decimal(x.AltitudeM)+" m")
+	}
+	if x.MassKg != 0 {
+		fs.put("mass", decimal(x.MassKg*1e3)+" g")
+	}
+	if x.ReadKg != 0 {
+		fs.put("read", decimal(x.ReadKg*1e3)+" g")
+	}
+	fs.put("note", x.Note)
 	return fs
 }
 

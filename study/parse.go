@@ -59,27 +59,28 @@ func (p *parser) document(top ast.Node) {
 		p.utcOffset(v, "utc_offset")
 	}
 	ok := p.object(top, "", fields{
-		"study":      p.text(&s.Title),
-		"id":         p.slug(&s.ID),
-		"format":     p.format,
-		"claim":      p.claim,
-		"questions":  func(n ast.Node, at string) { p.list(n, at, p.question) },
-		"treatments": func(n ast.Node, at string) { p.list(n, at, p.treatment) },
-		"blocks":     p.blocks,
-		"controlled": p.controlled,
-		"void":       func(n ast.Node, at string) { p.list(n, at, p.voidRule) },
-		"readings":   func(n ast.Node, at string) { p.list(n, at, p.readingDef) },
-		"risk":       p.risk,
-		"design":     p.design,
-		"foods":      p.foods,
-		"lots":       func(n ast.Node, at string) { p.list(n, at, p.lot) },
-		"pieces":     func(n ast.Node, at string) { p.list(n, at, p.piece) },
-		"cooks":      func(n ast.Node, at string) { p.list(n, at, p.cook) },
-		"tastings":   func(n ast.Node, at string) { p.list(n, at, p.tasting) },
-		"licence":    p.text(&s.Licence),
-		"authors":    p.texts(&s.Authors),
-		"invented":   p.yesNo(&s.Invented),
-		"utc_offset": readAlready,
+		"study":       p.text(&s.Title),
+		"id":          p.slug(&s.ID),
+		"format":      p.format,
+		"claim":       p.claim,
+		"questions":   func(n ast.Node, at string) { p.list(n, at, p.question) },
+		"treatments":  func(n ast.Node, at string) { p.list(n, at, p.treatment) },
+		"blocks":      p.blocks,
+		"controlled":  p.controlled,
+		"void":        func(n ast.Node, at string) { p.list(n, at, p.voidRule) },
+		"readings":    func(n ast.Node, at string) { p.list(n, at, p.readingDef) },
+		"risk":        p.risk,
+		"design":      p.design,
+		"foods":       p.foods,
+		"instruments": func(n ast.Node, at string) { p.list(n, at, p.instrument) },
+		"lots":        func(n ast.Node, at string) { p.list(n, at, p.lot) },
+		"pieces":      func(n ast.Node, at string) { p.list(n, at, p.piece) },
+		"cooks":       func(n ast.Node, at string) { p.list(n, at, p.cook) },
+		"tastings":    func(n ast.Node, at string) { p.list(n, at, p.tasting) },
+		"licence":     p.text(&s.Licence),
+		"authors":     p.texts(&s.Authors),
+		"invented":    p.yesNo(&s.Invented),
+		"utc_offset":  readAlready,
 	})
 	if !ok {
 		return
@@ -412,6 +413,31 @@ func (p *parser) lot(n ast.Node, at string) {
 	}
 	p.needID(n, at, l.ID, "lot")
 	p.study.Lots = append(p.study.Lots, l)
+}
+
+func (p *parser) instrument(n ast.Node, at string) {
+	x := Instrument{}
+	readings := func(into *[]float64) func(ast.Node, string) {
+		return func(n ast.Node, at string) {
+			p.oneOrList(n, at, func(n ast.Node, at string) {
+				var c float64
+				before := len(p.errs)
+				p.amount(quantity.KindTemperature, &c)(n, at)
+				if len(p.errs) == before {
+					*into = append(*into, c)
+				}
+			})
+		}
+	}
+	if !p.object(n, at, fields{
+		"id": p.slug(&x.ID), "what": p.text(&x.What), "class": p.text(&x.Class), "checked": p.text(&x.Checked),
+		"ice": readings(&x.IceC), "boil": readings(&x.BoilC), "altitude": p.amount(quantity.KindLength, &x.AltitudeM),
+		"mass": p.amount(quantity.KindMass, &x.MassKg), "read": p.amount(quantity.KindMass, &x.ReadKg), "note": p.text(&x.Note),
+	}) {
+		return
+	}
+	p.needID(n, at, x.ID, "instrument")
+	p.study.Instruments = append(p.study.Instruments, x)
 }
 
 func (p *parser) piece(n ast.Node, at string) {

@@ -36,13 +36,16 @@ type Study struct {
 	Risk       Risk
 	Design     Design
 	Foods      Foods // what is handled and eaten: drives the cautions
-	Lots       []Lot
-	Pieces     []Piece
-	Tastings   []Tasting
-	Cooks      []Cook // cooks written by hand in the document; others live in the notebook
-	Licence    string // SPDX id of the published data
-	Authors    []string
-	Invented   bool // the demo's data are invented and every output says so
+	// Instruments are the sensors and scales, and what they read at known
+	// points; channels name them.
+	Instruments []Instrument
+	Lots        []Lot
+	Pieces      []Piece
+	Tastings    []Tasting
+	Cooks       []Cook // cooks written by hand in the document; others live in the notebook
+	Licence     string // SPDX id of the published data
+	Authors     []string
+	Invented    bool // the demo's data are invented and every output says so
 	// UTCOffset is where clock times without their own offset were read,
 	// in minutes east of UTC; HasUTCOffset is false when the document does
 	// not say.
@@ -176,6 +179,21 @@ type Foods struct {
 	Allergens []string
 	Fat       string // frying or basting fat, if any
 	Eaten     bool   // someone eats it
+}
+
+// Instrument is a sensor or a scale, and its checks at known points.
+type Instrument struct {
+	ID      string
+	What    string
+	Class   string    // tolerance class, e.g. "T special"
+	Checked string    // date as written
+	IceC    []float64 // what it read in melting ice, °C
+	BoilC   []float64 // what it read in boiling water or steam, °C
+	// AltitudeM is where it was boiled, metres above sea level.
+	AltitudeM float64
+	// MassKg and ReadKg are a check mass and what the scale showed for it.
+	MassKg, ReadKg float64
+	Note           string // e.g. how the pan is measured
 }
 
 // Lot is where food came from.
