@@ -51,6 +51,9 @@ func Load(ctx context.Context, nb Notebook, rec *Record, q LoadRequest) (*Loaded
 	if err != nil {
 		return nil, inFile(err, q.Name)
 	}
+	if err := holdsSamples(log); err != nil {
+		return nil, inFile(err, q.Name)
+	}
 	out := &Loaded{Log: log}
 	for _, l := range cook.Logs {
 		out.Already = out.Already || l.SHA256 == log.SHA256
@@ -83,6 +86,22 @@ func Load(ctx context.Context, nb Notebook, rec *Record, q LoadRequest) (*Loaded
 	err = nb.PutTraces(ctx, rec.Study.ID, cook.ID, traces, []RawFile{{SHA256: log.SHA256, Name: q.Name, Bytes: raw.Bytes()}}, events...)
 	out.Cook = *cook
 	return out, err
+}
+
+// holdsSamples refuses a log that gave no sample at all, which would look
+// like a success.
+func holdsSamples(log *logfile.Log) error {
+	if len(log.Traces) == 0 {
+		return fault.New("log-no-channel", "no column of this log was understood as a channel").
+			WithFix("look with \"trivet load --dry-run\", and give a column map with --map")
+	}
+	for _, t := range log.Traces {
+		if t.Len() > t.Missing.Count() {
+			return nil
+		}
+	}
+	return fault.New("log-no-sample", "no row of this log gave a sample (%d rows read)", log.Account.Rows).
+		WithFix("look with \"trivet load --dry-run\": the decimal sign, the time column or the header may have been taken wrongly")
 }
 
 // cookFor finds the cook a log belongs to, or makes it from the run order.

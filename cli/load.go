@@ -174,6 +174,9 @@ func runLoad(ctx context.Context, env *Env, files []string, o loadOptions) error
 		rows = append(rows, row{name, got.Cook.Label, assigned[i].by, got.Log.SHA256, a.Rows, a.Kept, len(got.Log.Traces), len(a.Problems)})
 		if !env.JSON {
 			env.Printf("%s → cook %s: %d of %d rows, %d channels\n", name, got.Cook.Label, a.Kept, a.Rows, len(got.Log.Traces))
+			if got.Already {
+				env.Printf("  the cook had this log already; nothing changed\n")
+			}
 			printProblems(env, a, 10)
 		}
 	}
