@@ -410,6 +410,7 @@ func (s *Solver) frontStep(dt float64) float64 {
 
 const (
 	minStepS    = 1e-5
+	leastHitS   = 1e-9 // step that ends on a target met at its very start
 	frontLeastS = 0.02 // steps are not cut shorter than this for a front
 )
 
@@ -432,7 +433,10 @@ func (s *Solver) firstReached(targets []target, dt float64, was *target) (*targe
 		if tg.falling {
 			v0, v1, v2 = -v0, -v1, -v2
 		}
-		if tg == was && math.Abs(v2) < 1e-7 {
+		// The surface at a step's start depends a little on its length, so a
+		// target met at the start of a long step may seem unmet at that of the
+		// least one. It is met, or the cook would go on in least steps.
+		if tg == was && (math.Abs(v2) < 1e-7 || dt <= leastHitS) {
 			return tg, dt
 		}
 		// A step shortened onto the target may fall just short of it: the
@@ -452,7 +456,7 @@ func (s *Solver) firstReached(targets []target, dt float64, was *target) (*targe
 	if at := best * dt; at > 0 {
 		return first, at
 	}
-	return first, math.Min(dt, 1e-9)
+	return first, math.Min(dt, leastHitS)
 }
 
 // firstRoot returns where the parabola through (0,a), (γ,b), (1,c) first

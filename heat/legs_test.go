@@ -399,3 +399,26 @@ func TestBurntFoodIsNoted(t *testing.T) {
 		}
 	}
 }
+
+// A surface that jumps over its target as the conditions change ends the leg
+// there: these cooks once went on in steps of a nanosecond.
+func TestSurfaceJumpsOverItsTarget(t *testing.T) {
+	thin := &Spec{
+		Piece:    Piece{Shape: Slab, ThicknessM: 0.002, StartC: 23, Composition: &Composition{Water: 0.72, Protein: 0.22, Fat: 0.05, Ash: 0.01}},
+		Moisture: Moisture{On: true, Shrinkage: 0.9}, AltitudeM: 9000,
+		Legs: []Leg{{Name: "fry", Bottom: Steam{}, Top: Fluid{TempC: 202, H: 4186}, Turn: &TurnRule{CoreRiseK: 1.3},
+			Ends: EndRule{TimeS: new(2812.0), SurfaceC: new(56.0)}}},
+	}
+	thick := &Spec{
+		Piece:    Piece{Shape: Slab, ThicknessM: 0.0105, StartC: 19, Material: Material{Conductivity: 0.5, Density: 1050, SpecificHeat: 3500, Water: 0.7}},
+		Moisture: Moisture{On: true}, AltitudeM: 9000,
+		Legs: []Leg{{Name: "steam", Bottom: Steam{TempC: new(135.0)}, Top: Foil{AirC: 257}, Turn: &TurnRule{AtS: []float64{30, 90}},
+			Ends: EndRule{TimeS: new(619.0), SurfaceC: new(103.0)}, Also: []Action{{LastS: 451, Top: Air{TempC: 591}}}}},
+	}
+	for _, spec := range []*Spec{thin, thick} {
+		r := run(t, spec, Options{})
+		if r.Stats.Steps > 5000 || r.Legs[0].EndS >= *spec.Legs[0].Ends.TimeS {
+			t.Errorf("%s: %d steps, ends at %.1f s", spec.Legs[0].Name, r.Stats.Steps, r.Legs[0].EndS)
+		}
+	}
+}
