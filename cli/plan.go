@@ -20,7 +20,10 @@ type planOptions struct {
 	margin, sd, trueEffect string
 	alpha, power           float64
 	design, test           string
-	treatments, blocks     int
+	treatments             string // a number of them, or of a deal their names
+	blocks                 int
+
+	deal dealOptions // a design without a study
 
 	// of a study
 	spread        spreadOptions
@@ -47,7 +50,9 @@ each question needs, the design in words, and on request the run order
 comes from --sd, from pilot cooks, from --pilot STUDY, from --published figures
 or from the heat model (--heat N).
 
-Without one: finds the smallest number of blocks with which a test has the power wanted.
+Without one: finds the smallest number of blocks with which a test has the power
+wanted, or with --deal draws a design: run order, pieces, burners and codes, what
+it is worth and what it cannot tell apart.
 
 The standard deviation is that of the differences of a pair (--design paired),
 of a piece (two-sample; the number is then pieces of each treatment), or of a
@@ -63,11 +68,17 @@ piece within its block (rcb, with --treatments).
   trivet plan . --pilot pilots --write --sheets sheets.pdf --burners left,right --probes A,B
   trivet plan --margin 2 --sd 2.6 --power 0.8 --design paired --test difference
   trivet plan --margin "2 points" --sd "1.5 points" --test equivalence --json
-  trivet plan --margin 2 --sd 1.5 --design rcb --treatments 4 --test minimum-effect --true-effect 4`,
+  trivet plan --margin 2 --sd 1.5 --design rcb --treatments 4 --test minimum-effect --true-effect 4
+  trivet plan --deal factorial --factors salt=low,high --factors rest=0,10 --replicates 4 --seed loin
+  trivet plan --deal latin-square --treatments A,B,C --blocks 6 --burners left,middle,right
+  trivet plan --deal incomplete-blocks --treatments 4 --pieces 2 --blocks 12 --csv`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if err := o.check(cmd, len(args) > 0); err != nil {
 				return err
+			}
+			if o.deal.kind != "" {
+				return runDeal(env, o)
 			}
 			if len(args) > 0 {
 				return runStudyPlan(cmd.Context(), env, args[0], o)
@@ -86,7 +97,7 @@ piece within its block (rcb, with --treatments).
 	f.Float64Var(&o.power, "power", 0.8, "wanted chance of success")
 	f.StringVar(&o.design, "design", "paired", "paired, rcb or two-sample")
 	f.StringVar(&o.test, "test", "difference", "difference, equivalence or minimum-effect")
-	f.IntVar(&o.treatments, "treatments", 2, "treatments of a complete block design")
+	f.StringVar(&o.treatments, "treatments", "", "number of treatments of a complete block design (default 2); with --deal their names: A,B,C")
 	f.IntVar(&o.blocks, "blocks", 0, "what this number of blocks would do, instead of searching for one")
 	f.StringVar(&o.spread.pilot, "pilot", "", "a study whose cooks say how much pairs scatter")
 	f.BoolVar(&o.spread.published, "published", false, "take the scatter from published planning figures")
@@ -103,11 +114,23 @@ piece within its block (rcb, with --treatments).
 	f.StringVar(&o.paper, "paper", "A4", "paper of a PDF: A4 or Letter")
 	f.StringVar(&o.figure, "figure", "", "power curve to write: out.svg, out.png or out.pdf")
 	f.StringVar(&o.question, "question", "", "the question the figure shows (default: the first)")
+	o.deal.flags(c)
 	return c
 }
 
 // check refuses flags that belong to the other form of the command.
 func (o planOptions) check(cmd *cobra.Command, study bool) error {
+	if o.blocks < 0 || o.spread.heat < 0 {
+		return fault.BadUsage("blocks-range", "a number of blocks or samples cannot be negative").WithFix("write a positive number")
+	}
+	if cmd.Flags().Changed("deal") {
+		return o.checkDeal(cmd, study)
+	}
+	for _, name := range dealFlags {
+		if cmd.Flags().Changed(name) {
+			return fault.BadUsage("flag-form", "--%s belongs to --deal", name).WithFix("add --deal KIND, or leave --%s out", name)
+		}
+	}
 	quick := []string{"margin", "true-effect", "alpha", "power", "design", "test", "treatments"}
 	whole := []string{"pilot", "published", "heat", "baseline", "write", "seed", "kind", "burners", "probes", "no-three-alike", "nearly", "sheets", "paper", "question"}
 	wrong, why := whole, "belongs to the plan of a study"
@@ -125,9 +148,6 @@ func (o planOptions) check(cmd *cobra.Command, study bool) error {
 	}
 	if o.paper != "A4" && o.paper != "Letter" {
 		return fault.BadUsage("paper", "this paper is not known").On("--paper", o.paper).WithFix("write A4 or Letter")
-	}
-	if o.blocks < 0 || o.spread.heat < 0 {
-		return fault.BadUsage("blocks-range", "a number of blocks or samples cannot be negative").WithFix("write a positive number")
 	}
 	if o.sheets != "" {
 		if ext := strings.ToLower(filepath.Ext(o.sheets)); ext != ".html" && ext != ".pdf" {
@@ -192,7 +212,13 @@ func runQuickPlan(env *Env, o planOptions) error {
 	if err != nil {
 		return err
 	}
-	q := stats.Sizing{Test: stats.Test(o.test), Design: stats.Arrangement(o.design), Treatments: o.treatments,
+	treatments := 2
+	if o.treatments != "" {
+		if treatments, err = strconv.Atoi(o.treatments); err != nil {
+			return fault.BadUsage("treatments-count", "the size of a plan takes a number of treatments").On("--treatments", o.treatments).WithFix("write --treatments 3; to deal named treatments add --deal blocks")
+		}
+	}
+	q := stats.Sizing{Test: stats.Test(o.test), Design: stats.Arrangement(o.design), Treatments: treatments,
 		SD: sd.value, Margin: margin.value, Alpha: o.alpha, Power: o.power}
 	units := []amountFlag{margin, sd}
 	if o.trueEffect != "" {
@@ -223,7 +249,7 @@ func runQuickPlan(env *Env, o planOptions) error {
 		return err
 	}
 	out := quickPlan{Format: 1, Blocks: size.Blocks, Power: size.Power, Design: q.Design, Test: q.Test, Alpha: o.alpha, SD: sd.value,
-		Margin: margin.value, TrueEffect: size.TrueEffect, Unit: unit, Treatments: o.treatments, PowerWanted: o.power, DF: size.DF, SE: size.SE,
+		Margin: margin.value, TrueEffect: size.TrueEffect, Unit: unit, Treatments: treatments, PowerWanted: o.power, DF: size.DF, SE: size.SE,
 		Codes: answer.Chances(math.Abs(size.TrueEffect), margin.value, size.SE, size.DF, o.alpha, size.Blocks, study.Higher)}
 	out.Notes = quickNotes(q, out)
 	if o.figure != "" {

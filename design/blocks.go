@@ -15,7 +15,7 @@ func completeBlocks(r Request) (*Plan, error) {
 	t := len(r.Treatments)
 	if r.Kind == Pairs && t != 2 {
 		return nil, fault.New("pairs-treatments", "pairs compare two treatments, and there are %d", t).
-			On("treatments", fmt.Sprint(t)).WithFix("take complete blocks: --design %s", CompleteBlocks)
+			On("treatments", fmt.Sprint(t)).WithFix("take complete blocks, the design \"%s\"", CompleteBlocks)
 	}
 	if err := r.enoughPieces(t); err != nil {
 		return nil, err

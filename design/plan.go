@@ -252,7 +252,7 @@ func (r *Request) enoughPieces(need int) error {
 	}
 	e := fault.New("pieces-few", "a block gives %d pieces and this design cooks %d of each", have, need).On("pieces", fmt.Sprint(have))
 	if r.Kind != IncompleteBlocks && have >= 2 && len(r.Treatments) > 2 {
-		return e.WithFix("cut %d pieces of a block, or take incomplete blocks: --design %s", need, IncompleteBlocks)
+		return e.WithFix("cut %d pieces of a block, or take the design \"%s\"", need, IncompleteBlocks)
 	}
 	return e.WithFix("cut %d pieces of a block", need)
 }
