@@ -3,6 +3,7 @@ package stats
 import (
 	"math"
 	"slices"
+	"sync"
 
 	"trivet/fault"
 )
@@ -14,15 +15,35 @@ type BlockEffect struct {
 	Treatment, Control string
 	Blocks             int // that have both
 	Estimate           float64
-	flips              *SignFlipTest
+
+	d    []float64
+	seed string
+	once *flipOnce
+}
+
+// flipOnce holds the sign-flip test of a block effect, drawn when it is first
+// asked for: 100,000 patterns of many blocks are work that pairs of yes and
+// no, which have a test of their own, never need.
+type flipOnce struct {
+	sync.Once
+	test *SignFlipTest
+}
+
+// flips is the sign-flip test of the block differences.
+func (e BlockEffect) flips() *SignFlipTest {
+	if e.once == nil {
+		return SignFlip(e.d, e.seed)
+	}
+	e.once.Do(func() { e.once.test = SignFlip(e.d, e.seed) })
+	return e.once.test
 }
 
 // Interval is the sign-flip interval at a level; infinite when the blocks are
 // too few for it ([LeastPairs]).
-func (e BlockEffect) Interval(level float64) Interval { return e.flips.Interval(level) }
+func (e BlockEffect) Interval(level float64) Interval { return e.flips().Interval(level) }
 
 // P is the sign-flip p-value against the difference bound.
-func (e BlockEffect) P(claim Claim, bound float64) float64 { return e.flips.P(claim, bound) }
+func (e BlockEffect) P(claim Claim, bound float64) float64 { return e.flips().P(claim, bound) }
 
 // EquivalenceP is the larger one-sided p of the two tests against ±margin;
 // NaN for a margin that is not positive.
@@ -116,9 +137,8 @@ func (b *blocked) effect(treatment int, response []float64, seed string) (BlockE
 		return BlockEffect{}, fault.New("not-estimable", "no block has both %q and %q", b.treatments[treatment], b.treatments[b.control]).
 			WithFix("compare treatments inside the same blocks")
 	}
-	f := SignFlip(d, seed)
 	return BlockEffect{Treatment: b.treatments[treatment], Control: b.treatments[b.control],
-		Blocks: len(d), Estimate: f.Mean, flips: f}, nil
+		Blocks: len(d), Estimate: Mean(d), d: d, seed: seed, once: &flipOnce{}}, nil
 }
 
 // rows are the columns of a table a stratified likelihood needs: one line of
