@@ -51,9 +51,9 @@ func (c *cells) copyFrom(o *cells) {
 // curve is the enthalpy curve of one cell at its present water.
 type curve struct {
 	a1, a2, a3 float64 // E(T) = a1·T + a2·T² + a3·T³, J
-	eBoil      float64 // +Inf when the cell cannot boil
+	eBoil      float64 // at the boiling point; with moisture off, at the end of the fits
 	eDry       float64
-	cDry       float64 // J/K above the plateau
+	cDry       float64 // J/K above that
 }
 
 // setCurve refreshes the curve of cell i.
@@ -64,7 +64,10 @@ func (s *Solver) setCurve(i int) {
 	c.a2 = ms*m.hSolids[1] + w*m.hWater[1]
 	c.a3 = ms*m.hSolids[2] + w*m.hWater[2]
 	if !s.moist {
-		c.eBoil = inf
+		// Past the range of the fits the last heat capacity holds.
+		c.eBoil = c.enthalpyAt(s.bendC)
+		c.eDry = c.eBoil
+		c.cDry = c.a1 + s.bendC*(2*c.a2+3*s.bendC*c.a3)
 		return
 	}
 	c.eBoil = s.boilC * (c.a1 + s.boilC*(c.a2+s.boilC*c.a3))
@@ -79,16 +82,16 @@ func (s *Solver) setCurve(i int) {
 }
 
 // temperature inverts the curve from a guess and returns T with dE/dT; the
-// latter is 0 on the plateau.
-func (c *curve) temperature(e, guess, boilC float64) (t, dedt float64) {
+// latter is 0 on the plateau. bendC is where the curve turns straight.
+func (c *curve) temperature(e, guess, bendC float64) (t, dedt float64) {
 	if e > c.eBoil {
 		if e < c.eDry {
-			return boilC, 0
+			return bendC, 0
 		}
-		return boilC + (e-c.eDry)/c.cDry, c.cDry
+		return bendC + (e-c.eDry)/c.cDry, c.cDry
 	}
-	if guess > boilC {
-		guess = boilC
+	if guess > bendC {
+		guess = bendC
 	}
 	t = guess
 	for range 8 {

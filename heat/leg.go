@@ -504,7 +504,7 @@ func (s *Solver) prepareStep() {
 	for i := range s.mesh.n {
 		t := s.now.t[i]
 		c := &s.curve[i]
-		if t > s.boilC && s.moist {
+		if t > s.bendC {
 			s.invC[i] = 1 / c.cDry
 		} else {
 			s.invC[i] = 1 / (c.a1 + t*(2*c.a2+3*t*c.a3))

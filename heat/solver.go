@@ -22,6 +22,7 @@ type Solver struct {
 
 	moist, diffuses         bool
 	pressurePa, boilC       float64
+	bendC                   float64 // where enthalpy curves turn straight
 	latent, vapourJ         float64 // at boiling: L, and h_w + L, J/kg
 	cpDrySolids             float64
 	cpWaterBoil             float64
@@ -274,6 +275,10 @@ func (s *Solver) prepare(spec *Spec, opt Options) error {
 		s.pressurePa = steam.PressureAtAltitudePa(spec.AltitudeM)
 	}
 	s.boilC = steam.BoilingPointC(s.pressurePa) + spec.Moisture.BoilingRiseK
+	s.bendC = s.boilC
+	if !s.moist {
+		s.bendC = fitC(inf)
+	}
 	s.shrinkage = spec.Moisture.Shrinkage
 	d := spec.Moisture.DiffusivityM2S
 	if d == 0 {

@@ -77,7 +77,7 @@ func (s *Solver) attempt(dt float64) (errK float64, ok bool) {
 		s.setActivities(dt)
 	}
 	for i := range n {
-		if s.now.t[i] > s.boilC {
+		if s.now.t[i] > s.bendC {
 			s.dedt[i] = s.curve[i].cDry
 		} else {
 			t := s.now.t[i]
@@ -127,7 +127,7 @@ func (s *Solver) attempt(dt float64) (errK float64, ok bool) {
 		s.now.e[i] = s.startE[i] + dt*(trW*(s.q[0][i]+s.q[1][i])+trD*s.q[2][i])
 	}
 	for i := range n {
-		s.now.t[i], _ = s.curve[i].temperature(s.now.e[i], s.now.t[i], s.boilC)
+		s.now.t[i], _ = s.curve[i].temperature(s.now.e[i], s.now.t[i], s.bendC)
 	}
 	copy(s.stageT[2][:n], s.now.t[:n])
 	for f := range s.faces {
@@ -143,7 +143,7 @@ func (s *Solver) stageSolve(a float64, q []float64) bool {
 	n := s.mesh.n
 	e, t := s.now.e[:n], s.now.t[:n]
 	for i := range e {
-		t[i], s.dedt[i] = s.curve[i].temperature(e[i], t[i], s.boilC)
+		t[i], s.dedt[i] = s.curve[i].temperature(e[i], t[i], s.bendC)
 	}
 	for it := range newtonMost {
 		s.newton++
@@ -321,7 +321,7 @@ func (s *Solver) update(a, damp float64) {
 			e = max(s.curve[i].eBoil, min(e, s.curve[i].eDry))
 		}
 		s.now.e[i] = e
-		s.now.t[i], s.dedt[i] = s.curve[i].temperature(s.now.e[i], s.now.t[i]+damp*x[i], s.boilC)
+		s.now.t[i], s.dedt[i] = s.curve[i].temperature(s.now.e[i], s.now.t[i]+damp*x[i], s.bendC)
 	}
 }
 

@@ -215,3 +215,28 @@ func TestTouchDown(t *testing.T) {
 		t.Errorf("heat in: %g < %g < %g expected", low, rising, high)
 	}
 }
+
+// With moisture off a piece may grow hotter than the fits of its properties
+// reach; past 150 °C the last heat capacity holds, where the cubic would turn
+// back. A slab heated by a constant flux through both faces then gains
+// 2q·t of heat, and its mean rises at 2q/(ρ·c(150 °C)·L).
+func TestHotterThanTheFits(t *testing.T) {
+	const flux, thickness = 20e3, 0.002
+	spec := &Spec{
+		Piece: Piece{Shape: Slab, ThicknessM: thickness, StartC: 20, Food: "bread flour"},
+		Legs:  []Leg{{Name: "burn", Bottom: FixedFlux{WM2: flux}, Top: FixedFlux{WM2: flux}, Ends: EndRule{TimeS: new(60.0)}}},
+	}
+	r := run(t, spec, Options{})
+	within(t, "heat stored", r.LedgerM.Stored, 2*flux*60, 1e-3)
+	food, err := FindFood("bread flour")
+	if err != nil {
+		t.Fatal(err)
+	}
+	last := len(r.MeanC) - 1
+	if r.MeanC[last-2] < 300 {
+		t.Fatalf("only %.0f °C", r.MeanC[last-2])
+	}
+	rate := (r.MeanC[last] - r.MeanC[last-2]) / (r.TimeS[last] - r.TimeS[last-2])
+	rho, cp := food.Composition.Density(20), food.Composition.SpecificHeat(150)
+	within(t, "rise, K/s", rate, 2*flux/(rho*cp*thickness), 0.02*rate)
+}

@@ -471,7 +471,7 @@ func (s *Solver) diffuse(dt float64) {
 		if s.moved[i] {
 			s.moved[i] = false
 			s.setCurve(i)
-			s.now.t[i], _ = s.curve[i].temperature(s.now.e[i], s.now.t[i], s.boilC)
+			s.now.t[i], _ = s.curve[i].temperature(s.now.e[i], s.now.t[i], s.bendC)
 		}
 	}
 }
