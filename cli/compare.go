@@ -28,6 +28,9 @@ type compareOptions struct {
 	random             []string
 	permute, bootstrap int
 	seed               string
+
+	model modelOptions
+	ranks rankOptions
 }
 
 func newCompare(env *Env) *cobra.Command {
@@ -43,7 +46,10 @@ what it would be.`,
 		Example: `  trivet compare examples/cake/cake.csv --response angle --treatment recipe \
       --block replicate --control A --margin 2 --also temp
   trivet compare losses.csv --response loss --treatment method --block loin --margin 2 --claim lower
-  trivet compare times.csv --response minutes --treatment pan --scale log --margin 10%`,
+  trivet compare times.csv --response minutes --treatment pan --scale log --margin 10%
+  trivet compare examples/cake/cake.csv --response angle --treatment temp --block replicate \
+      --trend --means --interaction recipe --random recipe:replicate
+  trivet compare losses.csv --response loss --treatment method --block loin --wilcoxon --influence`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(_ *cobra.Command, args []string) error { return runCompare(env, args[0], o) },
 	}
@@ -56,7 +62,7 @@ what it would be.`,
 	f.StringVar(&o.margin, "margin", "", "smallest difference that matters, in the column's unit, or a ratio such as 10% with --scale log")
 	f.StringVar(&o.claim, "claim", "higher", "direction claimed: higher, lower or either")
 	f.StringArrayVar(&o.where, "where", nil, "keep rows where column=value (repeatable)")
-	f.StringArrayVar(&o.fields.Also, "also", nil, "a further categorical effect, additive (repeatable)")
+	f.StringArrayVar(&o.fields.Also, "also", nil, "a further categorical effect, or a:b for an interaction (repeatable)")
 	f.StringArrayVar(&o.fields.Covariates, "covariate", nil, "a numeric column measured before treatment (repeatable)")
 	f.StringVar(&o.scale, "scale", "identity", "identity or log")
 	f.StringVar(&o.blocks, "blocks", "auto", "auto, fixed or random")
@@ -66,6 +72,14 @@ what it would be.`,
 	f.IntVar(&o.permute, "permute", 0, "test by so many permutations within blocks (all, where they are few)")
 	f.IntVar(&o.bootstrap, "bootstrap", 0, "intervals from so many resampled sets of blocks (all, where they are few)")
 	f.StringVar(&o.seed, "seed", "1", "seed of --permute and --bootstrap")
+	f.BoolVar(&o.model.trend, "trend", false, "linear and quadratic trend over the treatment's levels, read as numbers")
+	f.StringSliceVar(&o.model.scores, "scores", nil, "places of the levels in the trend: low=1,middle=2,high=3")
+	f.StringArrayVar(&o.model.interactions, "interaction", nil, "a factor whose levels may change the difference: F test and difference at each level (repeatable)")
+	f.BoolVar(&o.model.means, "means", false, "mean of every treatment with its interval, other factors at equal weights")
+	f.BoolVar(&o.model.anova, "anova", false, "analysis of variance; of a mixed model the F tests of its effects")
+	f.BoolVar(&o.ranks.wilcoxon, "wilcoxon", false, "with blocks: exact signed-rank test and Hodges-Lehmann interval of the block differences")
+	f.BoolVar(&o.ranks.welch, "welch", false, "without blocks: compare without assuming equal scatter (Welch)")
+	f.BoolVar(&o.ranks.influence, "influence", false, "what the answer would be without each block, and blocks that stand apart (none is dropped)")
 	return c
 }
 
@@ -87,6 +101,13 @@ func runCompare(env *Env, path string, o compareOptions) error {
 		return err
 	}
 	o.Options.Claim, o.Options.Blocks, o.Options.Adjust = stats.Claim(o.claim), stats.Blocks(o.blocks), stats.Adjust(o.adjust)
+	products, err := o.products()
+	if err != nil {
+		return err
+	}
+	if len(o.model.scores) > 0 && !o.model.trend {
+		return fault.BadUsage("flag-form", "--scores place the levels of a trend").WithFix("add --trend, or leave --scores out")
+	}
 	o.Options.Also, o.Options.Covariates = o.fields.Also, o.fields.Covariates
 	table, err := readTableFile(env, path)
 	if err != nil {
@@ -112,7 +133,7 @@ func runCompare(env *Env, path string, o compareOptions) error {
 	}
 	c.Notes = append(notes, c.Notes...)
 	answer.Bare(c)
-	more, err := compareMore(c, st, o)
+	more, err := compareMore(c, st, o, products)
 	if err != nil {
 		return err
 	}
@@ -120,7 +141,7 @@ func runCompare(env *Env, path string, o compareOptions) error {
 		return more.printJSON(env, c)
 	}
 	printComparison(env, c, o)
-	more.print(env, c)
+	more.print(env, c, o.fields.Treatment)
 	return nil
 }
 

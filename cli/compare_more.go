@@ -12,11 +12,14 @@ import (
 )
 
 // compareExtra is what a comparison adds on request: a mixed model with a
-// further random grouping, permutations, resampled intervals.
+// further random grouping, permutations, resampled intervals, what the model says of means, trends and
+// interactions, ranks, and each block left out.
 type compareExtra struct {
 	Random      *randomModel     `json:"random,omitempty"`
 	Permutation *permutationJSON `json:"permutation,omitempty"`
 	Bootstrap   []bootstrapJSON  `json:"bootstrap,omitempty"`
+	*modelJSON
+	*ranksJSON
 }
 
 type randomModel struct {
@@ -66,7 +69,7 @@ func randomColumns(o compareOptions) []string {
 	return out
 }
 
-func compareMore(c *stats.Comparison, t stats.Table, o compareOptions) (*compareExtra, error) {
+func compareMore(c *stats.Comparison, t stats.Table, o compareOptions, products [][]string) (*compareExtra, error) {
 	out := &compareExtra{}
 	var err error
 	if len(o.random) > 0 {
@@ -96,14 +99,21 @@ func compareMore(c *stats.Comparison, t stats.Table, o compareOptions) (*compare
 				Notes: append([]fault.Note{}, b.Notes...)})
 		}
 	}
+	if out.modelJSON, err = compareModel(c, t, o, products); err != nil {
+		return nil, err
+	}
+	if out.ranksJSON, err = compareRanks(c, o); err != nil {
+		return nil, err
+	}
 	return out, nil
 }
 
-// fitRandom fits the mixed model with the block (if any) and the named
-// columns as random groupings, on single rows.
-func fitRandom(c *stats.Comparison, t stats.Table, o compareOptions) (*randomModel, error) {
-	spec := stats.ModelSpec{Response: slices.Clone(t.Response), Fixed: []string{"treatment"}, Covariates: t.Covariates,
-		Factors: []stats.Column{{Name: "treatment", Labels: t.Treatment}}}
+// randomModelOf fits the mixed model with the block (if any) and the named
+// columns as random groupings, on single rows, with further fixed terms. It
+// returns the groupings too.
+func randomModelOf(t stats.Table, o compareOptions, terms []string) (*stats.Model, []string, error) {
+	spec := stats.ModelSpec{Response: slices.Clone(t.Response), Fixed: []string{stats.TreatmentTerm}, Covariates: t.Covariates,
+		Factors: []stats.Column{{Name: stats.TreatmentTerm, Labels: t.Treatment}}}
 	if o.LogScale {
 		for i := range spec.Response {
 			spec.Response[i] = math.Log(spec.Response[i])
@@ -122,21 +132,28 @@ func fitRandom(c *stats.Comparison, t stats.Table, o compareOptions) (*randomMod
 	}
 	spec.Fixed = append(spec.Fixed, o.fields.Also...)
 	spec.Fixed = append(spec.Fixed, o.fields.Covariates...)
+	spec.Fixed = append(spec.Fixed, terms...)
 	spec.Random = append(spec.Random, o.random...)
 	if len(spec.Random) > 2 {
-		return nil, fault.BadUsage("random-many", "two random groupings are the most, the block among them").
+		return nil, nil, fault.BadUsage("random-many", "two random groupings are the most, the block among them").
 			On("--random", strings.Join(o.random, ", ")).WithFix("name one beside the block")
 	}
 	m, err := stats.FitModel(spec)
+	return m, spec.Random, err
+}
+
+// fitRandom compares the treatments in the model with random groupings.
+func fitRandom(c *stats.Comparison, t stats.Table, o compareOptions) (*randomModel, error) {
+	m, groupings, err := randomModelOf(t, o, nil)
 	if err != nil {
 		return nil, err
 	}
 	adjust := o.Options.Adjust
-	contrasts, notes, err := m.Against("treatment", c.Control, adjust)
+	contrasts, notes, err := m.Against(stats.TreatmentTerm, c.Control, adjust)
 	if err != nil {
 		return nil, err
 	}
-	out := &randomModel{Groupings: spec.Random, Contrasts: contrasts, Notes: append(append([]fault.Note{}, m.Notes...), notes...), alpha: c.Alpha}
+	out := &randomModel{Groupings: groupings, Contrasts: contrasts, Notes: append(append([]fault.Note{}, m.Notes...), notes...), alpha: c.Alpha}
 	for _, g := range m.Components {
 		out.Components = append(out.Components, componentJSON{g.Grouping, g.Levels, g.Variance})
 	}
@@ -145,7 +162,7 @@ func fitRandom(c *stats.Comparison, t stats.Table, o compareOptions) (*randomMod
 }
 
 func (x *compareExtra) printJSON(env *Env, c *stats.Comparison) error {
-	if x.Random == nil && x.Permutation == nil && x.Bootstrap == nil {
+	if x.Random == nil && x.Permutation == nil && x.Bootstrap == nil && x.modelJSON == nil && x.ranksJSON == nil {
 		return env.PrintJSON(c)
 	}
 	all := map[string]json.RawMessage{}
@@ -161,7 +178,7 @@ func (x *compareExtra) printJSON(env *Env, c *stats.Comparison) error {
 	return env.PrintJSON(all)
 }
 
-func (x *compareExtra) print(env *Env, c *stats.Comparison) {
+func (x *compareExtra) print(env *Env, c *stats.Comparison, treatment string) {
 	num := func(v float64) string { return strconv.FormatFloat(v, 'g', 4, 64) }
 	if r := x.Random; r != nil {
 		env.Printf("\nWith %s at random (REML, Satterthwaite):\n", strings.Join(r.Groupings, " and "))
@@ -180,6 +197,8 @@ func (x *compareExtra) print(env *Env, c *stats.Comparison) {
 			env.Printf("%s", wrapped("  ", "· "+n.Text, 78))
 		}
 	}
+	x.modelJSON.print(env, c, treatment)
+	x.ranksJSON.print(env, c)
 	if p := x.Permutation; p != nil {
 		how := "all arrangements within blocks"
 		if !p.Exact {
