@@ -187,7 +187,7 @@ func (f CutFace) Scene(size Size, theme Theme) (*Scene, error) {
 	}
 	colW := (size.W - 2*margin) / float64(cols)
 	head := f.head(l.cells, colW, m)
-	if l.beside {
+	if l.headW > 0 {
 		head = 0
 	}
 	if size.H > 0 { // what is left over goes around the panels
@@ -198,10 +198,10 @@ func (f CutFace) Scene(size Size, theme Theme) (*Scene, error) {
 			x := margin + float64(c)*colW
 			g := sc.Root.Sub(cell.name + ", " + cell.s.At)
 			at, headW := Point{x, y + head}, colW
-			if l.beside {
-				at.X, headW = x+m.headW(), m.headW()
+			if l.headW > 0 {
+				at.X, headW = x+l.headW, l.headW
 			}
-			f.drawHeading(g, cell, x, y, headW, head, l.beside, m)
+			f.drawHeading(g, cell, x, y, headW, head, l.headW > 0, m)
 			f.section(g, cell.s, at, perM, em, small, stripW, lo, hi)
 		}
 		y += head + l.thickest[r]*perM + m.gap()

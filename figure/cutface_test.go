@@ -134,6 +134,39 @@ func TestCutFaceIsToScale(t *testing.T) {
 	}
 }
 
+// On a sheet of fixed height the sections take what room there is, and no
+// heading is cut short.
+func TestCutFaceFillsTheSheet(t *testing.T) {
+	fig := cutfaceExamples()["cut-two"]
+	fig.Title = "Two discs"
+	sc, err := fig.Scene(HD, Light)
+	if err != nil {
+		t.Fatal(err)
+	}
+	drawn := 0.0
+	var walk func(*Group)
+	walk = func(g *Group) {
+		if g.Title == "colour of the cut face" {
+			b := (&Scene{Root: *g, Size: HD}).Bounds()
+			drawn += b.W * b.H
+		}
+		for _, n := range g.Nodes {
+			if sub, ok := n.(*Group); ok {
+				walk(sub)
+			}
+		}
+	}
+	walk(&sc.Root)
+	if share := drawn / (HD.W * HD.H); share < 0.28 {
+		t.Errorf("the sections cover %.0f %% of the sheet", 100*share)
+	}
+	sc.Texts(func(x Text, _ Box) {
+		if strings.Contains(x.S, "…") {
+			t.Errorf("cut short: %q", x.S)
+		}
+	})
+}
+
 func TestCutFaceRefusesWhatDisagrees(t *testing.T) {
 	bad := madeSection("now", 0, 90, 40)
 	bad.NowC = bad.NowC[:3]

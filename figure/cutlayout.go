@@ -5,7 +5,7 @@ import "math"
 // cutLayout is how the panels of a cut face stand.
 type cutLayout struct {
 	cells    [][]cutCell
-	beside   bool    // headings stand beside the sections, not above
+	headW    float64 // width of headings beside the sections; 0 when they stand above
 	perM     float64 // pixels per metre of the piece, one scale for all
 	thickest []float64
 }
@@ -25,9 +25,6 @@ const (
 	slabAspectLeast = 1.6 // on a sheet of fixed height
 	slabAspectMost  = 4.0
 )
-
-// headW is the width kept for a heading beside a section.
-func (m cutMeasures) headW() float64 { return m.em * 8 }
 
 // head is the height of headings above a row of sections: a line for the
 // title, or two where one of them is long, and one for what it says.
@@ -59,15 +56,15 @@ func (m cutMeasures) gap() float64 { return m.em * 0.9 }
 // layOut picks the arrangement that draws the pieces largest. Only a sheet of
 // fixed height leaves a choice; elsewhere the sheet grows.
 func (f CutFace) layOut(m cutMeasures) cutLayout {
-	best := f.scaled(f.arrange(m.size.Compact, 3), false, m)
+	best := f.scaled(f.arrange(m.size.Compact, 3), 0, m)
 	if m.size.H == 0 || m.size.Compact {
 		return best
 	}
 	for cols := 1; cols <= 4; cols++ {
 		cells := f.arrange(false, cols)
-		for _, beside := range []bool{false, true} {
+		for _, headW := range []float64{0, 8 * m.em, 6.5 * m.em} {
 			// Another arrangement must be worth it.
-			if l := f.scaled(cells, beside, m); l.perM > 1.08*best.perM {
+			if l := f.scaled(cells, headW, m); l.perM > 1.08*best.perM {
 				best = l
 			}
 		}
@@ -80,16 +77,13 @@ func (f CutFace) layOut(m cutMeasures) cutLayout {
 
 // scaled finds the scale of an arrangement: as large as the widest and, at a
 // fixed height, the thickest allow. 0 where a heading beside does not fit.
-func (f CutFace) scaled(cells [][]cutCell, beside bool, m cutMeasures) cutLayout {
-	l := cutLayout{cells: cells, beside: beside, perM: math.Inf(1), thickest: make([]float64, len(cells))}
+func (f CutFace) scaled(cells [][]cutCell, headW float64, m cutMeasures) cutLayout {
+	l := cutLayout{cells: cells, headW: headW, perM: math.Inf(1), thickest: make([]float64, len(cells))}
 	cols, sum := 0, 0.0
 	for _, row := range cells {
 		cols = max(cols, len(row))
 	}
-	room := (m.size.W-2*m.em)/float64(cols) - m.side
-	if beside {
-		room -= m.headW()
-	}
+	room := (m.size.W-2*m.em)/float64(cols) - m.side - headW
 	for r, row := range cells {
 		for _, c := range row {
 			w := c.s.width()
@@ -103,16 +97,16 @@ func (f CutFace) scaled(cells [][]cutCell, beside bool, m cutMeasures) cutLayout
 	}
 	if m.size.H > 0 {
 		each := m.gap()
-		if !beside {
+		if headW == 0 {
 			each += f.head(cells, (m.size.W-2*m.em)/float64(cols), m)
 		}
 		high := m.size.H - m.y - m.foot - float64(len(cells))*each
 		l.perM = math.Min(l.perM, math.Max(high, m.em)/sum)
 	}
-	if beside {
+	if headW > 0 {
 		for r, row := range cells {
 			for _, c := range row {
-				if f.headBlock(c, m) > l.thickest[r]*l.perM {
+				if high, fits := f.headBlock(c, headW, m); !fits || high > l.thickest[r]*l.perM {
 					l.perM = 0
 				}
 			}
@@ -140,11 +134,21 @@ func (f CutFace) heading(c cutCell) (title, says string) {
 	return title, c.s.Says
 }
 
-// headBlock is the height of a heading wrapped beside its section.
-func (f CutFace) headBlock(c cutCell, m cutMeasures) float64 {
+// headBlock is the height of a heading wrapped beside its section; fits is
+// false where a word is too long for the width.
+func (f CutFace) headBlock(c cutCell, headW float64, m cutMeasures) (high float64, fits bool) {
 	title, says := f.heading(c)
-	w := m.headW() - m.em*0.6
-	return float64(len(Wrap(title, Bold, m.em, w)))*m.em*1.2 + float64(len(Wrap(says, Regular, m.small, w)))*m.small*leading
+	w := headW - m.em*0.6
+	fits = true
+	for _, line := range Wrap(title, Bold, m.em, w) {
+		fits = fits && Width(line, Bold, m.em) <= w
+		high += m.em * 1.2
+	}
+	for _, line := range Wrap(says, Regular, m.small, w) {
+		fits = fits && Width(line, Regular, m.small) <= w
+		high += m.small * leading
+	}
+	return high, fits
 }
 
 // drawHeading writes the heading of a section whose panel starts at x, y and

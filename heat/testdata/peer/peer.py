@@ -17,9 +17,11 @@ sparse one, from turn to turn. Run it with SciPy at hand:
 
 It prints, for each case, the worst error of the core over time against the
 same equations on 480 cells (LSODA, rtol 1e-9), and the CPU time in ms (best of
-three). The numbers stand in docs/heat-cost.md beside those of the package
-(go test ./heat -run - -bench Cost).
+three); then, where Go is at hand, the package on the same two cooks. The
+numbers stand in docs/heat-cost.md.
 """
+import pathlib
+import subprocess
 import sys
 import time
 
@@ -150,6 +152,26 @@ def main():
                         best = min(best, time.process_time() - c0)
                     print(f"{name:8} {n:4} cells {method:6} rtol {rtol:.0e}  core error {np.abs(got - ref).max():7.4f} K"
                           f"  {calls:6} calls  {best * 1e3:8.1f} ms", flush=True)
+    package()
+
+
+def package():
+    """The package on the same cooks, in the same run, where Go is at hand."""
+    root = pathlib.Path(__file__).resolve().parents[3]
+    go = ["go", "test", "./heat", "-run", "-", "-bench", "Cost/(conduct|boil)"]
+    try:
+        out = subprocess.run(go, cwd=root, capture_output=True, text=True, check=True).stdout
+    except (OSError, subprocess.CalledProcessError) as e:
+        print(f"package heat could not be run beside: {e}")
+        return
+    for line in out.splitlines():
+        words = line.split()
+        if not words or not words[0].startswith("BenchmarkCost/"):
+            continue
+        value = dict(zip(words[3::2], map(float, words[2::2])))
+        name, size = words[0].split("/")[1:3]
+        print(f"{name:8} {int(size.split('x')[0]):4} cells package heat"
+              f"      core error {value['core-K']:7.4f} K  {int(value['steps']):6} steps  {value['ns/op'] / 1e6:8.2f} ms")
 
 
 if __name__ == "__main__":
