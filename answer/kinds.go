@@ -19,6 +19,11 @@ type effect struct {
 	interval        func(level float64) stats.Interval
 }
 
+// comparer compares a table by one kind of response. Of a repeat without some
+// block, which is not whole, only estimate and interval are asked for: its
+// p-values stay NaN and are not worked out.
+type comparer func(t stats.Table, whole bool) (x *effect, method string, notes []fault.Note, err error)
+
 // scaled multiplies an effect's numbers: shares become points.
 func (x effect) scaled(k float64) effect {
 	inner := x.interval
@@ -30,13 +35,21 @@ func (x effect) scaled(k float64) effect {
 	return x
 }
 
+// tested fills in the p-values of a whole comparison.
+func (x *effect) tested(whole bool, p func() float64, by stats.Estimator, margin float64) {
+	x.p, x.equivalenceP = math.NaN(), math.NaN()
+	if whole {
+		x.p, x.equivalenceP = p(), by.EquivalenceP(margin)
+	}
+}
+
 // estimate fills in the effect, its leave-one-out repeats and the evidence.
 func (e *evaluation) estimate(kind study.ReadingKind, ratio bool) error {
 	opt := stats.Options{Control: e.finding.Control, Margin: e.delta, LogScale: ratio, Claim: stats.Claim(e.question.Claim), Alpha: e.alpha}
 	if kind == study.Number || kind == "" {
 		return e.estimateNumber(opt)
 	}
-	var compare func(stats.Table) (*effect, string, []fault.Note, error)
+	var compare comparer
 	seed := e.study.Design.Seed
 	switch kind {
 	case study.YesNo:
@@ -50,7 +63,7 @@ func (e *evaluation) estimate(kind study.ReadingKind, ratio bool) error {
 		compare = e.counts(opt, seed, ratio)
 	}
 	table := e.table()
-	x, method, notes, err := compare(table)
+	x, method, notes, err := compare(table, true)
 	if err != nil || x == nil {
 		return err
 	}
@@ -64,7 +77,7 @@ func (e *evaluation) estimate(kind study.ReadingKind, ratio bool) error {
 		return nil
 	}
 	for _, b := range blocks {
-		if y, _, _, err := compare(without(table, b)); err == nil && y != nil {
+		if y, _, _, err := compare(without(table, b), false); err == nil && y != nil {
 			e.left = append(e.left, leftOut{b, *y})
 		}
 	}
@@ -182,21 +195,24 @@ func baseline(p study.Piece, name string) (float64, bool) {
 }
 
 // shares compares yes and no: shares in %, the margin in points.
-func (e *evaluation) shares(opt stats.Options, seed string) func(stats.Table) (*effect, string, []fault.Note, error) {
+func (e *evaluation) shares(opt stats.Options, seed string) comparer {
 	opt.Margin /= 100
-	return func(t stats.Table) (*effect, string, []fault.Note, error) {
+	return func(t stats.Table, whole bool) (*effect, string, []fault.Note, error) {
+		opt := opt
+		opt.DifferencesOnly = !whole
 		c, err := stats.CompareYesNo(t, opt, seed)
 		if err != nil {
 			return nil, "", nil, err
 		}
 		for _, x := range c.Contrasts {
 			if x.Treatment == e.finding.Treatment {
-				p := x.McNemarP
-				if math.IsNaN(p) {
-					p = x.P(stats.Either, 0)
-				}
-				n := len(labels(t.Block))
-				y := effect{estimate: x.Difference, se: spreadOfMean(t, e.finding), df: float64(n - 1), p: p, equivalenceP: x.EquivalenceP(opt.Margin), interval: x.Interval}.scaled(100)
+				y := effect{estimate: x.Difference, se: spreadOfMean(t, e.finding), df: float64(len(labels(t.Block)) - 1), interval: x.Interval}.scaled(100)
+				y.tested(whole, func() float64 {
+					if math.IsNaN(x.McNemarP) {
+						return x.P(stats.Either, 0)
+					}
+					return x.McNemarP
+				}, x, opt.Margin)
 				return &y, c.Method, c.Notes, nil
 			}
 		}
@@ -205,17 +221,20 @@ func (e *evaluation) shares(opt stats.Options, seed string) func(stats.Table) (*
 }
 
 // grades compares ordered grades in steps.
-func (e *evaluation) grades(opt stats.Options, seed string) func(stats.Table) (*effect, string, []fault.Note, error) {
-	return func(t stats.Table) (*effect, string, []fault.Note, error) {
+func (e *evaluation) grades(opt stats.Options, seed string) comparer {
+	return func(t stats.Table, whole bool) (*effect, string, []fault.Note, error) {
+		opt := opt
+		opt.DifferencesOnly = !whole
 		c, err := stats.CompareGrades(t, opt, seed)
 		if err != nil {
 			return nil, "", nil, err
 		}
 		for _, x := range c.Contrasts {
 			if x.Treatment == e.finding.Treatment {
+				y := effect{estimate: x.Estimate, se: spreadOfMean(t, e.finding), df: float64(x.Blocks - 1), interval: x.Interval}
 				// The p-value on ranks does not depend on the steps being equal.
-				return &effect{estimate: x.Estimate, se: spreadOfMean(t, e.finding), df: float64(x.Blocks - 1), p: x.Ranks.P(stats.Either, 0),
-					equivalenceP: x.EquivalenceP(opt.Margin), interval: x.Interval}, c.Method, c.Notes, nil
+				y.tested(whole, func() float64 { return x.Ranks.P(stats.Either, 0) }, x, opt.Margin)
+				return &y, c.Method, c.Notes, nil
 			}
 		}
 		return nil, "", nil, nil
@@ -223,9 +242,11 @@ func (e *evaluation) grades(opt stats.Options, seed string) func(stats.Table) (*
 }
 
 // counts compares counts: rates for a ratio margin, else plain differences.
-func (e *evaluation) counts(opt stats.Options, seed string, ratio bool) func(stats.Table) (*effect, string, []fault.Note, error) {
+func (e *evaluation) counts(opt stats.Options, seed string, ratio bool) comparer {
 	opt.LogScale = false // counts have their own model; a count of 0 has no logarithm
-	return func(t stats.Table) (*effect, string, []fault.Note, error) {
+	return func(t stats.Table, whole bool) (*effect, string, []fault.Note, error) {
+		opt := opt
+		opt.DifferencesOnly = !whole
 		c, err := stats.CompareCounts(t, opt, seed)
 		if err != nil {
 			return nil, "", nil, err
@@ -236,10 +257,13 @@ func (e *evaluation) counts(opt stats.Options, seed string, ratio bool) func(sta
 			}
 			notes := append(c.Notes, fault.Notef("dispersion", "the counts scatter %.2g times as much as Poisson counts do", c.Dispersion))
 			if ratio {
-				return &effect{estimate: x.LogRatio, se: x.SE, df: x.DF, p: x.P(stats.Either, 0), equivalenceP: x.EquivalenceP(opt.Margin), interval: x.Interval}, c.Method, notes, nil
+				y := effect{estimate: x.LogRatio, se: x.SE, df: x.DF, interval: x.Interval}
+				y.tested(whole, func() float64 { return x.P(stats.Either, 0) }, x, opt.Margin)
+				return &y, c.Method, notes, nil
 			}
-			return &effect{estimate: x.Blocks.Estimate, se: spreadOfMean(t, e.finding), df: float64(x.Blocks.Blocks - 1), p: x.Blocks.P(stats.Either, 0),
-				equivalenceP: x.Blocks.EquivalenceP(opt.Margin), interval: x.Blocks.Interval}, c.Method, notes, nil
+			y := effect{estimate: x.Blocks.Estimate, se: spreadOfMean(t, e.finding), df: float64(x.Blocks.Blocks - 1), interval: x.Blocks.Interval}
+			y.tested(whole, func() float64 { return x.Blocks.P(stats.Either, 0) }, x.Blocks, opt.Margin)
+			return &y, c.Method, notes, nil
 		}
 		return nil, "", nil, nil
 	}

@@ -65,11 +65,17 @@ func CompareGrades(t Table, o Options, seed string) (*GradeComparison, error) {
 	if err != nil {
 		return nil, err
 	}
-	fit := fitCumulativeLogit(place, len(grades), x, byStratum(stratum, strata))
-	if fit == nil {
+	var fit *cumulativeLogit
+	if !o.DifferencesOnly {
+		fit = fitCumulativeLogit(place, len(grades), x, byStratum(stratum, strata))
+	}
+	switch {
+	case o.DifferencesOnly:
+		out.BlockVariance, out.LogLikelihood = math.NaN(), math.NaN()
+	case fit == nil:
 		out.Notes = append(out.Notes, fault.Notef("odds-infinite", "No finite odds ratio fits: some treatment only ever got the lowest or the highest grade."))
 		out.BlockVariance, out.LogLikelihood = math.NaN(), math.NaN()
-	} else {
+	default:
 		out.Thresholds, out.BlockVariance, out.LogLikelihood = fit.thresholds, fit.sigma*fit.sigma, fit.value
 		if fit.sigma == 0 {
 			out.Notes = append(out.Notes, fault.Notef("block-variance-zero", "The variance between blocks is estimated as zero in the cumulative logit model."))

@@ -38,6 +38,10 @@ type Options struct {
 	// the control: the later in sorted order minus the earlier, the control
 	// always last.
 	Adjust Adjust
+	// DifferencesOnly leaves out the models of odds that stand beside the
+	// differences of yes-no responses and grades: for repeats that only ask
+	// what one block does to the difference.
+	DifferencesOnly bool
 }
 
 // normalise fills defaults and refuses what makes no sense.

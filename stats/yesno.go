@@ -47,7 +47,12 @@ func CompareYesNo(t Table, o Options, seed string) (*YesNoComparison, error) {
 		return nil, err
 	}
 	out := &YesNoComparison{Method: "pairs of yes and no inside blocks", Notes: b.notes}
-	odds, cov, ok := b.conditionalLogit(t, o, out)
+	var odds []float64
+	var cov *symmetric
+	ok := false
+	if !o.DifferencesOnly {
+		odds, cov, ok = b.conditionalLogit(t, o, out)
+	}
 	counts := b.u.counts()
 	for k, j := range b.others() {
 		c := YesNoContrast{Treatment: b.treatments[j], Control: b.treatments[b.control], Paired: true,
