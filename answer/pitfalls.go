@@ -21,6 +21,7 @@ func (e *evaluation) pitfalls() {
 	e.orderDrift()
 	e.unblinded()
 	e.twoThings()
+	e.interaction()
 	e.repeatedSome()
 	e.imbalance()
 	e.oneSource()
