@@ -39,7 +39,7 @@ func (d *dealOptions) flags(c *cobra.Command) {
 	f.IntVar(&d.replicates, "replicates", 0, "whole sets of the treatments, instead of --blocks: runs of a factorial, squares of a Latin square")
 	f.IntVar(&d.pieces, "pieces", 0, "pieces a block gives (default: one for each treatment)")
 	f.Float64SliceVar(&d.levels, "levels", nil, "levels of a dose series, rising (default: the treatments read as numbers)")
-	f.IntVar(&d.inARow, "at-most-in-a-row", 0, "2: never three cooks in a row of one treatment, or three blocks that open with one")
+	f.IntVar(&d.inARow, "at-most-in-a-row", 0, "2: never three cooks in a row of one treatment (of a factorial: of one level of its first factor, inside a block); of pairs and blocks no three that open with one")
 	f.BoolVar(&d.csv, "csv", false, "print the run order of --deal as CSV")
 }
 
