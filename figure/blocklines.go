@@ -219,7 +219,8 @@ func (f BlockLines) lines(s *sheet, g *Group, box Box) float64 {
 	plot := box
 	plot.Y += float64(len(head))*s.small*leading + 4*s.u
 	ax := axis{m: f.Measure, lo: lo, hi: hi, from: box.Bottom() - 40*s.u, to: plot.Y + 6*s.u}
-	lw := s.labelWidth(s.yTicks(ax)) + 10*s.u
+	ticks := s.yTicks(ax) // once: the room is measured for these labels
+	lw := s.labelWidth(ticks) + 10*s.u
 	plot.X, plot.W = box.X+lw, box.W-lw
 
 	// The columns stand so that the mean labels fit outside of them.
@@ -253,7 +254,7 @@ func (f BlockLines) lines(s *sheet, g *Group, box Box) float64 {
 	ax.from = box.Bottom() - float64(deep)*s.small*leading - 8*s.u
 	plot.H = ax.from + 6*s.u - plot.Y
 
-	s.yAxis(g, ax, s.yTicks(ax), plot)
+	s.yAxis(g, ax, ticks, plot)
 	alpha := 0.75
 	if len(f.Blocks) > 24 {
 		alpha = 0.5

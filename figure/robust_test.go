@@ -102,6 +102,11 @@ func TestOddNumbersNeitherPanicNorLeaveTheSheet(t *testing.T) {
 			t.Fatalf("%T prints %s", f, bad)
 		}
 		if box := s.Bounds(); !finite(box.W) || box.X < -1 || box.Right() > s.Size.W+1 {
+			s.Texts(func(x Text, b Box) {
+				if b.X < 0 || b.Right() > s.Size.W {
+					t.Logf("outside: %q %+v", x.S, b)
+				}
+			})
 			t.Fatalf("%T covers %+v of a sheet %v wide", f, box, s.Size.W)
 		}
 	})
