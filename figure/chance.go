@@ -118,16 +118,16 @@ func (f Chance) lay(size Size, theme Theme) (*Scene, float64, float64) {
 		lx := math.Max(plot.X+half, math.Min(plot.Right()-half, x))
 		g.Add(Text{X: lx, Y: plot.Y + s.em, S: label, Size: s.em, Weight: Bold, Anchor: Middle, Fill: Of(Ink)})
 	}
-	y = s.xAxis(g, ka, f.countTicks(s, ka), plot, heading)
+	y = s.xAxis(g, ka, countsOnly(s.xTicks(ka)), plot, heading)
 	y = f.strip(s, g.Sub("d′"), y)
 	limit := s.body.Bottom()
 	return s.done(y), y, limit
 }
 
-// countTicks keeps to whole counts.
-func (f Chance) countTicks(s *sheet, ka axis) []tick {
+// countsOnly keeps to whole counts.
+func countsOnly(ticks []tick) []tick {
 	var out []tick
-	for _, t := range s.xTicks(ka) {
+	for _, t := range ticks {
 		if t.v == math.Round(t.v) {
 			out = append(out, tick{t.v, decimal(t.v, 0, false)})
 		}

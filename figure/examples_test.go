@@ -67,6 +67,14 @@ func examples() []example {
 		{"leave-one-out-40", leaveOneOut(40), false},
 		{"chance", chance(), true},
 		{"chance-small", Chance{Head: invented("Six tasters", ""), Method: "2-AFC", N: 6, Guess: 0.5, Correct: 6, Critical: 6, Alpha: 0.05, DPrime: 2.9, Interval: Interval{0.3, math.Inf(1)}, Level: 0.95}, false},
+		{"ratings", ratings(24, "basted", "plain"), true},
+		{"ratings-4", ratings(60, "basted every two minutes from the turn on", "plain", "brined", "rested in the oven"), false},
+		{"ratings-1", ratings(1, "basted"), false},
+		{"ranks", ranks(24, true, "basted", "plain", "brined", "rested in the oven for an hour"), true},
+		{"ranks-2", ranks(3, false, "basted", "plain"), false},
+		{"sequential", sequential(30, 24), true},
+		{"sequential-low", sequential(26, 5), false},
+		{"sequential-counts", SequentialPath{Head: invented("Not decided yet", ""), Slope: 0.5, Upper: 3.1, Lower: -2.4, N: 9, Correct: 5}, false},
 		{"chance-none", Chance{Head: invented("Nobody was right", ""), Method: "triangle", N: 200, Guess: 1. / 3, Correct: 0, Critical: 79, Alpha: 0.05, DPrime: math.NaN()}, false},
 	}
 }
@@ -217,6 +225,77 @@ func leaveOneOut(blocks int) LeaveOneOut {
 			l.Interval = Interval{math.Inf(-1), e + 40}
 		}
 		f.Left = append(f.Left, l)
+	}
+	return f
+}
+
+func ratings(assessors int, products ...string) Ratings {
+	f := Ratings{Head: invented("Basting is liked a little more", "9-point hedonic test"), Lo: 1, Hi: 9, Level: 0.95,
+		Measure: Measure{Name: "liking, 1 dislike extremely to 9 like extremely"}}
+	for k, name := range products {
+		m := 6.4 - 0.7*float64(k)
+		f.Products = append(f.Products, RatedProduct{name, m, Interval{m - 0.61, m + 0.61}})
+	}
+	for i := range assessors {
+		a := AssessorScores{Assessor: fmt.Sprintf("A%02d", i+1)}
+		for k := range products {
+			a.Scores = append(a.Scores, math.Round(6.4-0.7*float64(k)+1.1*wobble(i, 3)+1.3*wobble(i, k+11)))
+		}
+		if i == 4 {
+			a.Scores[0] = math.NaN()
+		}
+		f.Assessors = append(f.Assessors, a)
+	}
+	return f
+}
+
+func ranks(assessors int, shown bool, products ...string) Ranks {
+	f := Ranks{Head: invented("Basted is put first most often", "Ranking test, 1 for the juiciest"), Alpha: 0.05, Shown: shown}
+	p := float64(len(products))
+	f.LSD = 1.96 * math.Sqrt(float64(assessors)*p*(p+1)/6)
+	for _, name := range products {
+		f.Products = append(f.Products, RankedProduct{Name: name})
+	}
+	for i := range assessors {
+		score := make([]float64, len(products))
+		for k := range products {
+			score[k] = math.Round(4 * (0.35*float64(k) + wobble(i, k+5)))
+		}
+		for k := range products {
+			r := 0.5
+			for j := range products {
+				switch {
+				case score[j] < score[k]:
+					r++
+				case score[j] == score[k]:
+					r += 0.5
+				}
+			}
+			f.Products[k].Ranks = append(f.Products[k].Ranks, r)
+			f.Products[k].Sum += r
+		}
+	}
+	return f
+}
+
+// sequential lays right answers out evenly among answers.
+func sequential(answers, right int) SequentialPath {
+	f := SequentialPath{Head: invented("Enough answers to tell", "Sequential triangle test"), Slope: 0.4935, Upper: 4.41, Lower: -3.38}
+	x := 0
+	for i := range answers {
+		ok := (i+1)*right/answers > i*right/answers
+		f.Right = append(f.Right, ok)
+		if ok {
+			x++
+		}
+		c := f.Slope * float64(i+1)
+		switch {
+		case f.At > 0:
+		case float64(x) >= f.Upper+c:
+			f.At, f.Decision = i+1, "a difference"
+		case float64(x) <= f.Lower+c:
+			f.At, f.Decision = i+1, "no difference of that size"
+		}
 	}
 	return f
 }

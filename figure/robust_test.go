@@ -37,7 +37,7 @@ func oddFigure(t *rapid.T) Figure {
 		return out
 	}
 	head := Head{Title: "t"}
-	switch rapid.IntRange(0, 8).Draw(t, "figure") {
+	switch rapid.IntRange(0, 11).Draw(t, "figure") {
 	case 0:
 		f := AnswerLine{Head: head}
 		for range n {
@@ -75,6 +75,38 @@ func oddFigure(t *rapid.T) Figure {
 		for i := range n {
 			f.Left = append(f.Left, LeftOut{fmt.Sprint(i), odd(t, "e"), oddInterval(t), rapid.SampledFrom([]string{"", "not settled yet"}).Draw(t, "v")})
 		}
+		return f
+	case 8:
+		f := Ratings{Head: head, Measure: oddMeasure(t), Lo: odd(t, "lo"), Hi: odd(t, "hi"), Level: 0.95}
+		if rapid.Bool().Draw(t, "no scale") {
+			f.Lo, f.Hi = 0, 0
+		}
+		for range 2 {
+			f.Products = append(f.Products, RatedProduct{"p", odd(t, "mean"), oddInterval(t)})
+		}
+		for i := range n {
+			f.Assessors = append(f.Assessors, AssessorScores{fmt.Sprint(i), series(2)})
+		}
+		return f
+	case 9:
+		f := Ranks{Head: head, LSD: odd(t, "lsd"), Alpha: 0.05, Shown: rapid.Bool().Draw(t, "shown")}
+		for range rapid.IntRange(0, 4).Draw(t, "products") {
+			p := RankedProduct{Name: "p", Sum: odd(t, "sum")}
+			for range n {
+				p.Ranks = append(p.Ranks, float64(rapid.IntRange(2, 8).Draw(t, "rank"))/2)
+			}
+			f.Products = append(f.Products, p)
+		}
+		return f
+	case 10:
+		f := SequentialPath{Head: head, Slope: odd(t, "s"), Upper: odd(t, "upper"), Lower: odd(t, "lower"), N: rapid.IntRange(0, 40).Draw(t, "N"), Correct: rapid.IntRange(-1, 40).Draw(t, "x"), Decision: "difference"}
+		if rapid.Bool().Draw(t, "plausible") {
+			f.Slope, f.Upper, f.Lower = rapid.Float64Range(0.01, 0.99).Draw(t, "s"), rapid.Float64Range(0.01, 1e6).Draw(t, "u"), -rapid.Float64Range(0.01, 1e6).Draw(t, "l")
+		}
+		if rapid.Bool().Draw(t, "ordered") {
+			f.Right = rapid.SliceOfN(rapid.Bool(), 0, 40).Draw(t, "right")
+		}
+		f.At = rapid.IntRange(0, 40).Draw(t, "at")
 		return f
 	}
 	return Ledger{Head: head, Treatments: []string{"a"}, In: []LedgerItem{{"pan", series(1)}}, Out: []LedgerItem{{"stored", series(1)}}}

@@ -6,15 +6,18 @@ type headed interface {
 	withInvented() Figure
 }
 
-func (f AnswerLine) withInvented() Figure  { f.Invented = true; return f }
-func (f BlockLines) withInvented() Figure  { f.Invented = true; return f }
-func (f Traces) withInvented() Figure      { f.Invented = true; return f }
-func (f Losses) withInvented() Figure      { f.Invented = true; return f }
-func (f Chance) withInvented() Figure      { f.Invented = true; return f }
-func (f Power) withInvented() Figure       { f.Invented = true; return f }
-func (f Components) withInvented() Figure  { f.Invented = true; return f }
-func (f LeaveOneOut) withInvented() Figure { f.Invented = true; return f }
-func (f Ledger) withInvented() Figure      { f.Invented = true; return f }
+func (f AnswerLine) withInvented() Figure     { f.Invented = true; return f }
+func (f BlockLines) withInvented() Figure     { f.Invented = true; return f }
+func (f Traces) withInvented() Figure         { f.Invented = true; return f }
+func (f Losses) withInvented() Figure         { f.Invented = true; return f }
+func (f Chance) withInvented() Figure         { f.Invented = true; return f }
+func (f Power) withInvented() Figure          { f.Invented = true; return f }
+func (f Components) withInvented() Figure     { f.Invented = true; return f }
+func (f LeaveOneOut) withInvented() Figure    { f.Invented = true; return f }
+func (f Ledger) withInvented() Figure         { f.Invented = true; return f }
+func (f Ratings) withInvented() Figure        { f.Invented = true; return f }
+func (f Ranks) withInvented() Figure          { f.Invented = true; return f }
+func (f SequentialPath) withInvented() Figure { f.Invented = true; return f }
 
 // InventedScene lays a figure of invented data out: its head says so, or a
 // boxed line below it where the figure has no head of its own.
