@@ -154,6 +154,21 @@ func (f Ranks) shade(rank float64) Paint {
 	return Of(S1).Fade(0.9 - 0.78*(rank-1)/float64(len(f.Products)-1))
 }
 
+// grey is how light a colour looks, 0 to 1: the lightness L* of CIE 1976
+// from relative luminance, near enough with a gamma of 2.2.
+func (c RGB) grey() float64 {
+	r, g, b := c.parts()
+	lin := func(v uint8) float64 { return math.Pow(float64(v)/255, 2.2) }
+	return math.Cbrt(0.2126*lin(r) + 0.7152*lin(g) + 0.0722*lin(b))
+}
+
+func (t Theme) grey(r Role) float64 { return t.Colour(r).grey() }
+
+// over is the grey of a paint on the theme's paper.
+func (t Theme) over(p Paint) float64 {
+	return p.alpha()*t.Resolve(p).grey() + (1-p.alpha())*t.grey(Paper)
+}
+
 func rankText(r float64) string { return decimal(r, trimmed(r, 1), false) }
 
 // row is the height of a product's row below its name.
@@ -235,7 +250,7 @@ func (f Ranks) strips(s *sheet, g *Group, box Box, head float64) float64 {
 				continue // the table has it
 			}
 			ink := Of(Ink)
-			if fill.Alpha > 0.6 {
+			if on := s.Theme.over(fill); math.Abs(on-s.Theme.grey(Paper)) > math.Abs(on-s.Theme.grey(Ink)) {
 				ink = Of(Paper)
 			}
 			pg.Add(Text{X: (x0 + x1) / 2, Y: cut.Y + thick/2 + s.small*0.35, S: text, Size: s.small, Anchor: Middle, Fill: ink})

@@ -3,6 +3,7 @@ package figure
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 )
 
@@ -173,26 +174,63 @@ func (f Ratings) axis(s *sheet) axis {
 	return axis{m: f.Measure, lo: lo, hi: hi, from: s.body.X, to: s.body.Right()}
 }
 
-// radius is the largest at which the dots of the fullest place still fit.
-func (f Ratings) radius(s *sheet, ax axis, room float64) float64 {
-	r := 4.2 * s.u
-	for ; r > 1.3*s.u; r *= 0.92 {
-		most := 0
-		for k := range f.Products {
-			for _, a := range f.Assessors {
-				if !finite(a.Scores[k]) {
-					continue
-				}
-				n, x := 0, ax.at(a.Scores[k])
-				for _, b := range f.Assessors {
-					if finite(b.Scores[k]) && math.Abs(ax.at(b.Scores[k])-x) < r {
-						n++
-					}
-				}
-				most = max(most, n)
+// apart is the least distance between different scores, px. Scores of a scale
+// with steps stand far apart and their dots are stacked in columns; marks on
+// a line do not, and their dots stand where they were made.
+func (f Ratings) apart(ax axis) float64 {
+	var at []float64
+	for _, a := range f.Assessors {
+		for _, v := range a.Scores {
+			if finite(v) {
+				at = append(at, ax.at(v))
 			}
 		}
-		if float64(most)*2.2*r <= room {
+	}
+	slices.Sort(at)
+	least := math.Abs(ax.to-ax.from) / 10
+	for i := 1; i < len(at); i++ {
+		if d := at[i] - at[i-1]; d > 0.01 {
+			least = math.Min(least, d)
+		}
+	}
+	return least
+}
+
+// columns is how many dots of radius r stand side by side at one score.
+func columns(apart, r float64) int { return max(1, int(apart*0.72/(2.1*r))) }
+
+// most counts the dots within reach of the fullest place of a product.
+func (f Ratings) most(ax axis, reach float64) int {
+	most := 0
+	for k := range f.Products {
+		var at []float64
+		for _, a := range f.Assessors {
+			if finite(a.Scores[k]) {
+				at = append(at, ax.at(a.Scores[k]))
+			}
+		}
+		slices.Sort(at)
+		first := 0
+		for i := range at {
+			for at[i]-at[first] > reach {
+				first++
+			}
+			most = max(most, i-first+1)
+		}
+	}
+	return most
+}
+
+// radius is the largest at which the dots of the fullest place still fit.
+func (f Ratings) radius(s *sheet, ax axis, room float64) float64 {
+	apart := f.apart(ax)
+	r := 4.2 * s.u
+	for ; r > 1.2*s.u; r *= 0.94 {
+		stack := float64(f.most(ax, 2*r))
+		if apart >= 2.2*r {
+			stack = math.Ceil(float64(f.most(ax, 0.01)) / float64(columns(apart, r)))
+		}
+		if stack*2.2*r <= room {
 			break
 		}
 	}
@@ -201,6 +239,7 @@ func (f Ratings) radius(s *sheet, ax axis, room float64) float64 {
 
 // places returns where the dot of each product and assessor stands.
 func (f Ratings) places(ax axis, tops []float64, room, r float64) [][]Point {
+	apart := f.apart(ax)
 	out := make([][]Point, len(f.Products))
 	for k := range f.Products {
 		at := make([]float64, len(f.Assessors))
@@ -210,10 +249,37 @@ func (f Ratings) places(ax axis, tops []float64, room, r float64) [][]Point {
 				at[i] = ax.at(a.Scores[k])
 			}
 		}
+		if apart >= 2.2*r {
+			out[k] = stacked(at, columns(apart, r), r, tops[k]+room)
+			continue
+		}
 		off := swarm(at, r, math.Max(0, room/2-r))
 		for i := range at {
 			out[k] = append(out[k], Point{at[i], tops[k] + room/2 + off[i]})
 		}
+	}
+	return out
+}
+
+// stacked piles dots of one place up from base, so many side by side.
+func stacked(at []float64, columns int, r, base float64) []Point {
+	total, seen := map[int]int{}, map[int]int{}
+	key := func(x float64) int { return int(math.Round(x * 100)) }
+	for _, x := range at {
+		if finite(x) {
+			total[key(x)]++
+		}
+	}
+	out := make([]Point, len(at))
+	for i, x := range at {
+		if !finite(x) {
+			continue
+		}
+		n := seen[key(x)]
+		seen[key(x)]++
+		wide := min(columns, total[key(x)])
+		row, col := n/wide, n%wide
+		out[i] = Point{x + (float64(col)-float64(wide-1)/2)*2.1*r, base - r - float64(row)*2.1*r}
 	}
 	return out
 }

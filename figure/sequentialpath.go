@@ -104,7 +104,7 @@ func (f SequentialPath) lay(size Size, theme Theme) (*Scene, float64, float64) {
 	yt := countsOnly(s.yTicks(ya))
 	left := s.labelWidth(yt) + 10*s.u
 	plot := Box{s.body.X + left, y, s.body.W - left, h}
-	xa := axis{m: Measure{}, lo: 0, hi: end, from: plot.X, to: plot.Right() - 6*s.u}
+	xa := axis{m: Measure{}, lo: 0, hi: end, from: plot.X, to: plot.Right()}
 	at := func(n, x float64) Point { return Point{xa.at(n), ya.at(x)} }
 
 	f.zone(g, "a difference", f.Upper, end, top, true, at, Of(S1).Fade(0.1))
@@ -117,7 +117,7 @@ func (f SequentialPath) lay(size Size, theme Theme) (*Scene, float64, float64) {
 	dn, dx := f.decided()
 	p := at(float64(dn), float64(dx))
 	g.Add(Path{Segs: Circle(p, 6.5*s.u), Fill: Of(Ink), Stroke: Of(Paper), Width: 1.6 * s.u})
-	f.mark(s, g, p, plot, dx)
+	f.mark(s, g, p, plot, f.At > 0 && float64(dx) > f.Slope*float64(dn))
 	y = s.xAxis(g, xa, countsOnly(s.xTicks(xa)), plot, heading)
 	return s.done(y), y, limit
 }
@@ -189,33 +189,24 @@ func (f SequentialPath) path(s *sheet, g *Group, at func(n, x float64) Point) {
 	}
 }
 
-// mark words the decision beside its point, in the half of the plot that the
-// lines leave free.
-func (f SequentialPath) mark(s *sheet, g *Group, p Point, plot Box, x int) {
-	lines := Wrap(f.says(), Bold, s.em, plot.W*0.46)
+// mark words the decision by its point: above and left of it for a
+// difference, below and right of it otherwise, where the lines leave room.
+func (f SequentialPath) mark(s *sheet, g *Group, p Point, plot Box, up bool) {
+	lines := Wrap(f.says(), Bold, s.em, plot.W*0.6)
 	w := 0.0
 	for _, l := range lines {
 		w = math.Max(w, Width(l, Bold, s.em))
 	}
 	h := float64(len(lines)) * s.em * leading
-	dn, _ := f.decided()
-	tx, anchor, edge := plot.X+10*s.u, Start, plot.X+10*s.u+w
-	ty := plot.Y + 4*s.u
-	if float64(x) < f.Slope*float64(dn)+(f.Upper+f.Lower)/2 {
-		tx, anchor, edge = plot.Right()-8*s.u, End, plot.Right()-8*s.u-w
-		ty = plot.Bottom() - h - 8*s.u
+	x, y := p.X+12*s.u, p.Y+8*s.u
+	if up {
+		x, y = p.X-12*s.u-w, p.Y-8*s.u-h
 	}
-	from := Point{math.Max(math.Min(p.X, math.Max(tx, edge)), math.Min(tx, edge)), ty + h + 2*s.u}
-	if anchor == End {
-		from.Y = ty - 2*s.u
-	}
-	if d := math.Hypot(p.X-from.X, p.Y-from.Y); d > 14*s.u {
-		stop := 9 * s.u / d
-		g.Line(from.X, from.Y, p.X+(from.X-p.X)*stop, p.Y+(from.Y-p.Y)*stop, Of(Ink), s.u)
-	}
+	x = math.Max(plot.X+6*s.u, math.Min(plot.Right()-6*s.u-w, x))
+	y = math.Max(plot.Y+2*s.u, math.Min(plot.Bottom()-3*s.u-h, y))
 	for _, l := range lines {
-		g.Add(Text{X: tx, Y: ty + s.em*0.95, S: l, Size: s.em, Weight: Bold, Anchor: anchor, Fill: Of(Ink), Halo: true})
-		ty += s.em * leading
+		g.Add(Text{X: x, Y: y + s.em*0.95, S: l, Size: s.em, Weight: Bold, Fill: Of(Ink), Halo: true})
+		y += s.em * leading
 	}
 }
 
