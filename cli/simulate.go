@@ -388,15 +388,21 @@ func (s *simulated) coldestPeakC() float64 { return slices.Max(s.res.ColdestC) }
 
 // pictureWriter checks the picture's file and size before any work.
 func (o simulateOptions) pictureWriter() (func(*figure.Scene, io.Writer) error, figure.Size, error) {
-	if o.picture == "" {
-		if o.size != "" {
-			return nil, figure.Size{}, fault.BadUsage("flag", "--size does nothing without --picture").On("--size", o.size).WithFix("add --picture cut.png")
+	return pictureWriter("--picture", "cut.png", o.picture, o.size)
+}
+
+// pictureWriter returns how to write a picture by the ending of its name, and
+// its size; nil where none is asked for. like is an example of a name.
+func pictureWriter(flag, like, path, sizeName string) (func(*figure.Scene, io.Writer) error, figure.Size, error) {
+	if path == "" {
+		if sizeName != "" {
+			return nil, figure.Size{}, fault.BadUsage("flag", "--size does nothing without %s", flag).On("--size", sizeName).WithFix("add %s %s", flag, like)
 		}
 		return nil, figure.Size{}, nil
 	}
 	size := figure.Page
 	var write func(*figure.Scene, io.Writer) error
-	switch strings.ToLower(filepath.Ext(o.picture)) {
+	switch strings.ToLower(filepath.Ext(path)) {
 	case ".png":
 		size = figure.HD
 		write = func(s *figure.Scene, w io.Writer) error { return s.WritePNG(w, figure.PNGOptions{}) }
@@ -405,13 +411,13 @@ func (o simulateOptions) pictureWriter() (func(*figure.Scene, io.Writer) error, 
 	case ".pdf":
 		write = func(s *figure.Scene, w io.Writer) error { return s.WritePDF(w) }
 	default:
-		return nil, size, fault.BadUsage("picture-kind", "the picture's kind is not known from its name").On("--picture", o.picture).WithFix("end the name in .png, .svg or .pdf")
+		return nil, size, fault.BadUsage("picture-kind", "the picture's kind is not known from its name").On(flag, path).WithFix("end the name in .png, .svg or .pdf")
 	}
 	sizes := []figure.Size{figure.Page, figure.Phone, figure.HD, figure.UHD}
-	if o.size != "" {
-		i := slices.IndexFunc(sizes, func(s figure.Size) bool { return s.Name == o.size })
+	if sizeName != "" {
+		i := slices.IndexFunc(sizes, func(s figure.Size) bool { return s.Name == sizeName })
 		if i < 0 {
-			return nil, size, fault.BadUsage("picture-size", "unknown size of picture").On("--size", o.size).WithFix("write page, phone, 1080p or 4k")
+			return nil, size, fault.BadUsage("picture-size", "unknown size of picture").On("--size", sizeName).WithFix("write page, phone, 1080p or 4k")
 		}
 		size = sizes[i]
 	}

@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"trivet/fault"
+	"trivet/figure"
 	"trivet/tasting"
 )
 
@@ -21,6 +22,7 @@ type tasteScoreOptions struct {
 	hasCounts  bool
 	hits       string
 	falseAlarm string
+	figure     scoreFigure
 }
 
 func newTasteScore(env *Env) *cobra.Command {
@@ -45,12 +47,15 @@ Limits are one-sided at 1 − alpha each, so the lower limit of pd lies above 0
 exactly when p is below alpha.`,
 		Example: `  trivet taste score --method triangle --n 24 --correct 13
   trivet taste score --method triangle --n 36 --correct 12 --for similarity --pd 0.30
-  trivet taste score --method ranking --table ranks.csv
+  trivet taste score --method ranking --table ranks.csv --figure ranks.svg
   trivet taste score tasting`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := o.figure.check(); err != nil {
+				return err
+			}
 			if len(args) == 1 {
-				return scoreFolder(env, args[0])
+				return scoreFolder(env, args[0], &o.figure)
 			}
 			if err := o.check(cmd); err != nil {
 				return err
@@ -78,6 +83,8 @@ exactly when p is below alpha.`,
 	f.IntVar(&o.assessors, "assessors", 0, "different people behind the n answers, if fewer")
 	f.IntVar(&o.pairs, "pieces", 0, "pairs of pieces the samples came from")
 	f.BoolVar(&o.sequential, "sequential", false, "a sequential test: answers in the order given; needs --pd or --dprime")
+	f.StringVar(&o.figure.path, "figure", "", "draw the result into this file (.svg, .png or .pdf); several attributes go into one file each")
+	f.StringVar(&o.figure.size, "size", "", "size of the figure: page, phone, 1080p or 4k (default 1080p for PNG, page otherwise)")
 	return c
 }
 
@@ -99,7 +106,7 @@ func runTasteScore(env *Env, o tasteScoreOptions) error {
 		if err != nil {
 			return err
 		}
-		return printScored(env, &tasting.Scored{Choice: r})
+		return o.figure.drawScored(env, &tasting.Scored{Choice: r})
 	}
 	t, err := readTableFile(env, o.table)
 	if err != nil {
@@ -140,7 +147,7 @@ func runTasteScore(env *Env, o tasteScoreOptions) error {
 			return err
 		}
 	}
-	return printScored(env, &out)
+	return o.figure.drawScored(env, &out)
 }
 
 // scoreRates scores the two pooled rates of a method with two answers.
@@ -164,7 +171,7 @@ func scoreRates(env *Env, o tasteScoreOptions) error {
 	if err != nil {
 		return err
 	}
-	return printScored(env, &tasting.Scored{Response: r})
+	return o.figure.drawScored(env, &tasting.Scored{Response: r})
 }
 
 // countOf reads "30/40".
@@ -208,6 +215,9 @@ func scoreSequential(env *Env, m tasting.ForcedChoice, o tasteScoreOptions, c *t
 	} else {
 		notes = append(notes, fault.Notef("order-unknown", "from counts alone an earlier crossing cannot be seen: give the answers in order with --table"))
 	}
+	if err := o.figure.draw(env, []figure.Tasted{{Figure: figure.OfSequential(m.Describe().Name, q, c, figure.Head{})}}); err != nil {
+		return err
+	}
 	lower, upper := q.Bounds(n)
 	says := q.Says(step, n, x)
 	if env.JSON {
@@ -219,7 +229,7 @@ func scoreSequential(env *Env, m tasting.ForcedChoice, o tasteScoreOptions, c *t
 	return nil
 }
 
-func scoreFolder(env *Env, dir string) error {
+func scoreFolder(env *Env, dir string, fig *scoreFigure) error {
 	d, err := readTasting(dir)
 	if err != nil {
 		return err
@@ -228,7 +238,7 @@ func scoreFolder(env *Env, dir string) error {
 	if err != nil {
 		return err
 	}
-	return printScored(env, s)
+	return fig.drawScored(env, s)
 }
 
 func printScored(env *Env, s *tasting.Scored) error {

@@ -159,6 +159,8 @@ func TestMistakesAreNamed(t *testing.T) {
 		{"no score", Ratings{Products: []RatedProduct{{Name: "a"}}, Assessors: []AssessorScores{{"1", []float64{math.NaN()}}}}, "figure-empty"},
 		{"one product to rank", Ranks{Products: []RankedProduct{{Name: "a", Sum: 1, Ranks: []float64{1}}}}, "figure-empty"},
 		{"rank of 3 among 2", Ranks{Products: []RankedProduct{{"a", 1, []float64{1}}, {"b", 3, []float64{3}}}}, "figure-input"},
+		{"no sureness", SurenessCurve{}, "figure-empty"},
+		{"rate of 2", SurenessCurve{Points: []RatePoint{{0, 0}, {0.5, 2}}}, "figure-input"},
 		{"no sequence", SequentialPath{Slope: 0.5, Upper: 2, Lower: -2}, "figure-empty"},
 		{"lines on one side", SequentialPath{Slope: 0.5, Upper: 2, Lower: 1, N: 3}, "figure-input"},
 		{"decision beyond the answers", SequentialPath{Slope: 0.5, Upper: 2, Lower: -2, N: 3, At: 4}, "figure-input"},

@@ -138,7 +138,7 @@ func (f Ranks) rankKeys() []entry {
 }
 
 func (f Ranks) keyNote() string {
-	out := "Rank 1 is the most, so a low sum is ranked before a high one."
+	out := "Rank 1 is the first, so a low sum is ranked before a high one."
 	switch {
 	case f.LSD <= 0 || !finite(f.LSD):
 	case f.Shown:

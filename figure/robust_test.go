@@ -37,7 +37,7 @@ func oddFigure(t *rapid.T) Figure {
 		return out
 	}
 	head := Head{Title: "t"}
-	switch rapid.IntRange(0, 11).Draw(t, "figure") {
+	switch rapid.IntRange(0, 12).Draw(t, "figure") {
 	case 0:
 		f := AnswerLine{Head: head}
 		for range n {
@@ -99,6 +99,12 @@ func oddFigure(t *rapid.T) Figure {
 		}
 		return f
 	case 10:
+		f := SurenessCurve{Head: head, Distance: odd(t, "d"), Spread: odd(t, "spread"), Area: odd(t, "area"), AreaSE: odd(t, "se")}
+		for range n {
+			f.Points = append(f.Points, RatePoint{rapid.Float64Range(0, 1).Draw(t, "fa"), rapid.Float64Range(0, 1).Draw(t, "hit")})
+		}
+		return f
+	case 11:
 		f := SequentialPath{Head: head, Slope: odd(t, "s"), Upper: odd(t, "upper"), Lower: odd(t, "lower"), N: rapid.IntRange(0, 40).Draw(t, "N"), Correct: rapid.IntRange(-1, 40).Draw(t, "x"), Decision: "difference"}
 		if rapid.Bool().Draw(t, "plausible") {
 			f.Slope, f.Upper, f.Lower = rapid.Float64Range(0.01, 0.99).Draw(t, "s"), rapid.Float64Range(0.01, 1e6).Draw(t, "u"), -rapid.Float64Range(0.01, 1e6).Draw(t, "l")

@@ -3,6 +3,7 @@ package figure
 import (
 	"fmt"
 	"math"
+	"strings"
 )
 
 // SequentialPath follows a sequential test: right answers against answers
@@ -192,7 +193,10 @@ func (f SequentialPath) path(s *sheet, g *Group, at func(n, x float64) Point) {
 // mark words the decision by its point: above and left of it for a
 // difference, below and right of it otherwise, where the lines leave room.
 func (f SequentialPath) mark(s *sheet, g *Group, p Point, plot Box, up bool) {
-	lines := Wrap(f.says(), Bold, s.em, plot.W*0.6)
+	lines := []string{f.says()}
+	if Width(lines[0], Bold, s.em) > plot.W*0.5 {
+		lines = Wrap(strings.Replace(lines[0], ": ", ":\n", 1), Bold, s.em, plot.W*0.6)
+	}
 	w := 0.0
 	for _, l := range lines {
 		w = math.Max(w, Width(l, Bold, s.em))

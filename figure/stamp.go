@@ -17,6 +17,7 @@ func (f LeaveOneOut) withInvented() Figure    { f.Invented = true; return f }
 func (f Ledger) withInvented() Figure         { f.Invented = true; return f }
 func (f Ratings) withInvented() Figure        { f.Invented = true; return f }
 func (f Ranks) withInvented() Figure          { f.Invented = true; return f }
+func (f SurenessCurve) withInvented() Figure  { f.Invented = true; return f }
 func (f SequentialPath) withInvented() Figure { f.Invented = true; return f }
 
 // InventedScene lays a figure of invented data out: its head says so, or a

@@ -50,11 +50,30 @@ func (o *outcome) close(m Method) {
 	}
 }
 
+// Panel is the values behind a report, one for each assessor and product,
+// repeated judgements averaged.
+type Panel struct {
+	Attribute           string // "" where the method has but one
+	Assessors, Products []string
+	Values              [][]float64 // by assessor, then product; NaN where not judged
+}
+
+// panel returns the assessors who judged every product and, if all, the
+// others behind them.
+func (g *grid) panel(attribute string, all bool) *Panel {
+	p := &Panel{Attribute: attribute, Products: g.products, Assessors: slices.Clone(g.assessors), Values: slices.Clone(g.values)}
+	if all {
+		p.Assessors, p.Values = append(p.Assessors, g.dropped...), append(p.Values, g.partial...)
+	}
+	return p
+}
+
 // grid is one value for each assessor and product.
 type grid struct {
 	assessors, products []string
 	values              [][]float64 // by assessor, then product
 	dropped             []string    // assessors who did not judge every product
+	partial             [][]float64 // theirs, NaN where there is none
 	replicated          bool        // some cells are means of several judgements
 }
 
@@ -89,10 +108,10 @@ func makeGrid(rows []Row) (*grid, error) {
 		for j, p := range g.products {
 			n := count[cell{a, p}]
 			whole = whole && n > 0
-			row[j] = total[cell{a, p}] / float64(max(n, 1))
+			row[j] = total[cell{a, p}] / float64(n)
 		}
 		if !whole {
-			g.dropped = append(g.dropped, a)
+			g.dropped, g.partial = append(g.dropped, a), append(g.partial, row)
 			continue
 		}
 		g.assessors = append(g.assessors, a)

@@ -45,6 +45,7 @@ type HedonicResult struct {
 	DF2       *float64      `json:"df2,omitempty"`
 	PValue    *float64      `json:"p_value"`
 	Pairs     []HedonicPair `json:"pairs"`
+	Panel     *Panel        `json:"-"`
 }
 
 // HedonicMean is one product's liking.
@@ -52,6 +53,18 @@ type HedonicMean struct {
 	Product string  `json:"product"`
 	Mean    float64 `json:"mean"`
 	SD      float64 `json:"sd"`
+	// Low and High are the 1−alpha interval of the mean over assessors, by t.
+	// It holds the spread between assessors, which a pair does not.
+	Low  *float64 `json:"low"`
+	High *float64 `json:"high"`
+}
+
+func hedonicMean(product string, scores []float64, alpha float64) HedonicMean {
+	n := float64(len(scores))
+	m := HedonicMean{Product: product, Mean: stats.Mean(scores), SD: stats.SD(scores)}
+	iv := stats.Linear{Estimate: m.Mean, SE: m.SD / math.Sqrt(n), DF: n - 1}.Interval(1 - alpha)
+	m.Low, m.High = finite(iv.Low), finite(iv.High)
+	return m
 }
 
 // HedonicPair compares two products, a − b, within assessors.
@@ -94,9 +107,9 @@ func (m Hedonic) ScoreRows(rows []Row, alpha float64) (Report, error) {
 	}
 	res := &HedonicResult{outcome: outcome{Method: m.Describe().Name, Alpha: alpha}, Assessors: len(g.assessors)}
 	g.remark(&res.outcome)
+	res.Panel = g.panel("", false)
 	for k, p := range g.products {
-		c := g.column(k)
-		res.Products = append(res.Products, HedonicMean{p, stats.Mean(c), stats.SD(c)})
+		res.Products = append(res.Products, hedonicMean(p, g.column(k), alpha))
 	}
 	var model *stats.Model
 	if len(g.products) > 2 {

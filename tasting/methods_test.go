@@ -554,3 +554,23 @@ func TestScaleRefusesMarksOutsideIt(t *testing.T) {
 		t.Error("category scale")
 	}
 }
+
+// The interval of a product's mean: 4.75 ± 2.262·1.78901/√10, with the two-sided
+// 5 % point of t on 9 degrees of freedom of any printed table. The scores are
+// the first soporific of Student, 1908, "The probable error of a mean",
+// Biometrika 6:1-25, with 4 added to stand on the scale.
+func TestIntervalOfAMeanLiking(t *testing.T) {
+	var rows []Row
+	for i, v := range []float64{0.7, -1.6, -0.2, -1.2, -0.1, 3.4, 3.7, 0.8, 0, 2} {
+		who := fmt.Sprint(i)
+		rows = append(rows, Row{Assessor: who, Product: "a", Value: 4 + v}, Row{Assessor: who, Product: "b", Value: 5})
+	}
+	r, err := Hedonic{}.ScoreRows(rows, 0.05)
+	if err != nil {
+		t.Fatal(err)
+	}
+	m := r.(*HedonicResult).Products[0]
+	if half := 2.262 * 1.78901 / math.Sqrt(10); math.Abs(*m.Low-(4.75-half)) > 1e-3 || math.Abs(*m.High-(4.75+half)) > 1e-3 {
+		t.Errorf("%v to %v, want 4.75 ± %v", *m.Low, *m.High, half)
+	}
+}

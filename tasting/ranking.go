@@ -42,6 +42,7 @@ type RankResult struct {
 	Exact     bool       `json:"exact"`
 	LSD       *float64   `json:"lsd"` // of rank sums at alpha, no correction
 	Pairs     []RankPair `json:"pairs"`
+	Panel     *Panel     `json:"-"` // of ranks, ties sharing their mean rank
 }
 
 // RankSum is one product's ranks.
@@ -92,6 +93,13 @@ func (m Ranking) ScoreRows(rows []Row, alpha float64) (Report, error) {
 		res.Products = append(res.Products, RankSum{name, sums[k], sums[k] / float64(j)})
 	}
 	g.remark(&res.outcome)
+	res.Panel = g.panel("", false)
+	for i, row := range ranks {
+		res.Panel.Values[i] = make([]float64, p)
+		for k, v := range row {
+			res.Panel.Values[i][k] = float64(v) / 2
+		}
+	}
 	stat, pv, exact, ok := friedmanP(ranks)
 	if !ok {
 		res.note("all-tied", "every assessor tied all samples: there is no order to test")

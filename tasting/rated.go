@@ -93,6 +93,7 @@ type RatedAttribute struct {
 	// Ordinal is given beside for marks on a scale of few categories, whose
 	// steps need not be equal: a cumulative logit model, assessor random.
 	Ordinal []OrdinalContrast `json:"ordinal,omitempty"`
+	Panel   *Panel            `json:"-"`
 }
 
 // OrdinalContrast is the log odds of a higher mark against the first product.
@@ -109,6 +110,9 @@ type RatedMean struct {
 	Product string  `json:"product"`
 	Mean    float64 `json:"mean"`
 	SE      float64 `json:"se"`
+	// Low and High are the 1−alpha interval of the marginal mean.
+	Low  *float64 `json:"low"`
+	High *float64 `json:"high"`
 }
 
 // RatedPair is a − b.
@@ -154,7 +158,7 @@ func (m Rated) ScoreRows(rows []Row, alpha float64) (Report, error) {
 		if err != nil {
 			return nil, err
 		}
-		a.Attribute = name
+		a.Attribute, a.Panel.Attribute = name, name
 		res.Attributes = append(res.Attributes, *a)
 		res.Notes = append(res.Notes, notes...)
 		ps = append(ps, a.PValue)
@@ -225,12 +229,14 @@ func rateAttribute(rows []Row, alpha float64) (*RatedAttribute, []fault.Note, er
 		return nil, nil, err
 	}
 	for _, mm := range means {
-		out.Means = append(out.Means, RatedMean{mm.Level, mm.Estimate, mm.SE})
+		iv := mm.Interval(1 - alpha)
+		out.Means = append(out.Means, RatedMean{mm.Level, mm.Estimate, mm.SE, finite(iv.Low), finite(iv.High)})
 	}
 	if out.Pairs, err = ratedPairs(model, alpha); err != nil {
 		return nil, nil, err
 	}
 	out.ByTaster = skills(g, rows)
+	out.Panel = g.panel("", true)
 	notes := model.Notes
 	if categories(spec.Response) {
 		var err error

@@ -235,6 +235,15 @@ func TestEveryMethodByItsPages(t *testing.T) {
 			}
 			p := lead.post("/tastings/"+ta.ID+"/close", url.Values{"passphrase": {passphrase}, "sure": {"yes"}})
 			k.has(p, 200, "Dealing again from the seed gives this key", "may not claim")
+			figures, caption := map[string]int{"hedonic": 1, "ranking": 1, "rated": 2, "comments": 0}, map[string]string{
+				"hedonic": "<figcaption>Liking, 1 dislike extremely", "ranking": "<figcaption>Rank sums of 2 products by 6 assessors", "rated": "<figcaption>Salty of 2 products by 6 assessors"}
+			if want, ok := figures[d.Name]; ok && strings.Count(p.body, "<figcaption>") != want {
+				t.Errorf("%d figures, want %d", strings.Count(p.body, "<figcaption>"), want)
+			}
+			k.has(p, 200, caption[d.Name])
+			if d.Kind == tasting.KindChoice {
+				k.has(p, 200, "correct expected by guessing")
+			}
 			if n != len(ta.Document.Session.Trays) {
 				t.Errorf("%d ballots sent for %d sets", n, len(ta.Document.Session.Trays))
 			}

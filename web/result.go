@@ -3,7 +3,6 @@ package web
 import (
 	"fmt"
 	"html/template"
-	"math"
 	"net/http"
 	"strings"
 
@@ -18,9 +17,7 @@ type resultView struct {
 	Verdict  string
 	Says     []string
 	Facts    []fact
-	Wide     template.HTML
-	Narrow   template.HTML
-	Caption  string
+	Figures  []drawnTasting
 	Table    [][]string
 	Notes    []fault.Note
 	Problem  *fault.Error
@@ -58,14 +55,6 @@ func (s *Server) resultOf(r *http.Request, t *bench.Tasting, m tasting.Method) (
 		v.Verdict, v.Says = say("verdict-"+string(c.Verdict)), c.Says
 		v.Facts = choiceFacts(c)
 		v.Notes = append(v.Notes, c.Notes...)
-		fig := chanceFigure(t, c)
-		v.Caption = fig.Alt()
-		if v.Wide, err = inlineSVG(t, fig, figure.Page, "chance-wide"); err != nil {
-			return nil, err
-		}
-		if v.Narrow, err = inlineSVG(t, fig, figure.Phone, "chance-narrow"); err != nil {
-			return nil, err
-		}
 		if t.Question != "" {
 			v.ForStudy = fmt.Sprintf("- {id: %s, question: %s, method: %s, n: %d, correct: %d, closed: yes}", slug(t.Title), t.Question, c.Method, c.N, c.Correct)
 		}
@@ -78,7 +67,30 @@ func (s *Server) resultOf(r *http.Request, t *bench.Tasting, m tasting.Method) (
 		v.Says, v.Table = res.Scored.Report.Sentences(), res.Scored.Report.Table()
 		v.Notes = append(v.Notes, res.Scored.Report.Remarks()...)
 	}
-	return v, nil
+	v.Figures, err = drawTasting(t, res.Scored)
+	return v, err
+}
+
+// drawnTasting is one figure of a result, for wide and for narrow screens.
+type drawnTasting struct {
+	Wide, Narrow template.HTML
+	Caption      string
+}
+
+func drawTasting(t *bench.Tasting, s *tasting.Scored) ([]drawnTasting, error) {
+	var out []drawnTasting
+	for i, tasted := range figure.OfTasting(s, figure.Head{Invented: t.Invented}) {
+		d := drawnTasting{Caption: tasted.Figure.Alt()}
+		var err error
+		if d.Wide, err = inlineSVG(t, tasted.Figure, figure.Page, fmt.Sprintf("result-%d-wide", i+1)); err != nil {
+			return nil, err
+		}
+		if d.Narrow, err = inlineSVG(t, tasted.Figure, figure.Phone, fmt.Sprintf("result-%d-narrow", i+1)); err != nil {
+			return nil, err
+		}
+		out = append(out, d)
+	}
+	return out, nil
 }
 
 func contents(s tasting.Set) string {
@@ -137,18 +149,6 @@ func limitText(v *float64, infinite string) string {
 
 func limitsText(low, high *float64, lowInf, highInf string) string {
 	return limitText(low, lowInf) + " – " + limitText(high, highInf)
-}
-
-func chanceFigure(t *bench.Tasting, c *tasting.Result) figure.Chance {
-	f := figure.Chance{Head: figure.Head{Title: say("figure-title"), Invented: t.Invented}, Method: c.Method, N: c.N, Guess: c.GuessProbability,
-		Correct: c.Correct, Alpha: c.Alpha, DPrime: math.NaN(), Level: c.LimitLevel}
-	if c.Critical != nil && c.For != tasting.ForSimilarity {
-		f.Critical = *c.Critical
-	}
-	if c.DPrime != nil && c.DPrimeLow != nil && c.DPrimeHigh != nil {
-		f.DPrime, f.Interval = *c.DPrime, figure.Interval{Lo: *c.DPrimeLow, Hi: *c.DPrimeHigh}
-	}
-	return f
 }
 
 // inlineSVG draws a figure into a page that carries the figures' colours.

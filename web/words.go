@@ -239,7 +239,6 @@ var english = map[string]string{
 	"verdict-not-shown-different": "Not shown to be different",
 	"verdict-similar":             "Similar within the bound",
 	"verdict-not-shown-similar":   "Not shown to be similar",
-	"figure-title":                "Right answers against guessing",
 	"fact-right":                  "Right",
 	"right-of":                    "%d of %d",
 	"fact-critical":               "Needed",
