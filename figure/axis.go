@@ -23,8 +23,10 @@ func (a axis) unit() float64 { return math.Abs(a.to-a.from) / (a.hi - a.lo) }
 
 // inside reports whether a value lies on the axis.
 func (a axis) inside(v float64) bool {
-	const slack = 1e-9
-	d := (a.hi - a.lo) * slack
+	// Rounding of the ends counts for more than the span on a short axis far
+	// from zero.
+	const slack, rounding = 1e-9, 1e-15
+	d := (a.hi-a.lo)*slack + math.Max(math.Abs(a.lo), math.Abs(a.hi))*rounding
 	return finite(v) && v >= a.lo-d && v <= a.hi+d
 }
 

@@ -72,7 +72,7 @@ func examples() []example {
 		{"ratings-1", ratings(1, "basted"), false},
 		{"ranks", ranks(24, true, "basted", "plain", "brined", "rested in the oven for an hour"), true},
 		{"ranks-2", ranks(3, false, "basted", "plain"), false},
-		{"sureness", SurenessCurve{Head: invented("Tasters who were sure were mostly right", "A-not-A test, 80 answers"), Distance: 1.1, Spread: 1.2, Area: 0.752, AreaSE: 0.054,
+		{"sureness", SurenessCurve{Head: invented("Tasters who were sure were mostly right", "A-not-A test, 80 answers"), Yes: "not A", Distance: 1.1, Spread: 1.2, Area: 0.752, AreaSE: 0.054,
 			Points: []RatePoint{{0, 0}, {0.05, 0.33}, {0.15, 0.5}, {0.32, 0.68}, {0.55, 0.83}, {0.8, 0.95}, {1, 1}}}, true},
 		{"sequential", sequential(30, 24), true},
 		{"sequential-low", sequential(26, 5), false},

@@ -18,6 +18,7 @@ type RatePoint struct {
 // against the diagonal of guessing.
 type SurenessCurve struct {
 	Head
+	Yes    string      // the answer counted, such as "not A"; "" prints yes
 	Points []RatePoint // from (0,0) to (1,1)
 	// Distance between the two normal distributions, in spreads of the one
 	// where yes is wrong, and Spread of the other over that; Spread 0 or a
@@ -42,6 +43,13 @@ func (f SurenessCurve) check() error {
 	return nil
 }
 
+func (f SurenessCurve) yes() string {
+	if f.Yes == "" {
+		return "yes"
+	}
+	return "“" + f.Yes + "”"
+}
+
 func (f SurenessCurve) fitted() bool { return finite(f.Distance) && f.Spread > 0 && finite(f.Spread) }
 
 // hit is the fitted rate where yes is right, Φ((d + Φ⁻¹(false alarm)) / σ).
@@ -56,7 +64,7 @@ func (f SurenessCurve) Scene(size Size, theme Theme) (*Scene, error) {
 		return nil, err
 	}
 	return fitted(size, func(size Size) (*Scene, float64, float64, error) {
-		s := newSheet(f.orNote("A curve above the diagonal tells the two kinds of sample apart; the further above, the better. From left to right the points go from the surest yes to the least sure no."), f.Alt(), size, theme)
+		s := newSheet(f.orNote("A curve above the diagonal tells the two kinds of sample apart; the further above, the better. From left to right the points count ever less sure answers as well."), f.Alt(), size, theme)
 		limit := s.body.Bottom()
 		g := &s.Root
 		keys := []entry{{label: "each grade of sureness", style: StyleOf(0), point: true}}
@@ -64,12 +72,20 @@ func (f SurenessCurve) Scene(size Size, theme Theme) (*Scene, error) {
 			keys = append(keys, entry{label: "normal model fitted", style: StyleOf(0), line: true})
 		}
 		keys = append(keys, entry{label: "guessing", style: Style{Role: Muted, Dash: []float64{3, 3}}, line: true})
-		y := s.legend(g, keys, s.body.X, s.body.Y, s.body.W)
-		if text := f.areaText(); text != "" {
-			y = s.paragraph(g, text, s.body.X, y, s.body.W, s.em, Regular, Ink)
+		// Beside the plot where there is room, above it on a phone.
+		words := func(x, y, w float64) float64 {
+			y = s.legend(g, keys, x, y, w)
+			if text := f.areaText(); text != "" {
+				y = s.paragraph(g, text, x, y+4*s.u, w, s.em, Regular, Ink)
+			}
+			return y
 		}
-		y = s.paragraph(g, "yes where it is right, %", s.body.X, y+4*s.u, s.body.W, s.small, Regular, Muted) + 6*s.u
-		heading := "yes where it is wrong, %"
+		y := s.body.Y
+		if size.Compact {
+			y = words(s.body.X, y, s.body.W)
+		}
+		y = s.paragraph(g, f.yes()+" where it is right, %", s.body.X, y+4*s.u, s.body.W, s.small, Regular, Muted) + 6*s.u
+		heading := f.yes() + " where it is wrong, %"
 		h := math.Min(300*s.u, s.body.W*0.85)
 		if s.body.H > 0 {
 			h = math.Max(120*s.u, limit-y-s.xAxisHeight(heading, s.body.W))
@@ -77,7 +93,11 @@ func (f SurenessCurve) Scene(size Size, theme Theme) (*Scene, error) {
 		ya := axis{m: Measure{Kind: Percent}, lo: 0, hi: 100, from: y + h, to: y}
 		ticks := s.yTicks(ya)
 		left := s.labelWidth(ticks) + 10*s.u
-		plot := Box{s.body.X + left, y, math.Min(s.body.W-left-4*s.u, h*1.9), h}
+		plot := Box{s.body.X + left, y, math.Min(s.body.W-left-4*s.u, h*1.25), h}
+		if !size.Compact {
+			x := plot.Right() + 30*s.u
+			words(x, plot.Y, s.body.Right()-x)
+		}
 		xa := axis{m: Measure{Kind: Percent}, lo: 0, hi: 100, from: plot.X, to: plot.Right()}
 		at := func(x, y float64) Point { return Point{xa.at(100 * x), ya.at(100 * y)} }
 		s.yAxis(g, ya, ticks, plot)
@@ -96,7 +116,7 @@ func (f SurenessCurve) Scene(size Size, theme Theme) (*Scene, error) {
 			if p == (RatePoint{}) || p == (RatePoint{1, 1}) {
 				continue // every curve has its ends
 			}
-			g.Sub(fmt.Sprintf("yes: %.0f %% where right, %.0f %% where wrong", 100*p.Hit, 100*p.FalseAlarm)).
+			g.Sub(fmt.Sprintf("%s: %.0f %% where right, %.0f %% where wrong", f.yes(), 100*p.Hit, 100*p.FalseAlarm)).
 				Add(StyleOf(0).Marker(at(p.FalseAlarm, p.Hit), 5*s.u))
 		}
 		y = s.xAxis(g, xa, s.xTicks(xa), plot, heading)
@@ -116,7 +136,7 @@ func (f SurenessCurve) areaText() string {
 
 // Table gives the rates at each criterion.
 func (f SurenessCurve) Table() Table {
-	t := Table{Caption: f.Title, Columns: []string{"yes where wrong, %", "yes where right, %", "fitted, %"}}
+	t := Table{Caption: f.Title, Columns: []string{f.yes() + " where wrong, %", f.yes() + " where right, %", "fitted, %"}}
 	if f.check() != nil {
 		return t
 	}

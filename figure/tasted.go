@@ -79,7 +79,7 @@ func chanceOf(r *tasting.Result, head Head) Chance {
 func curveOf(r *tasting.ResponseResult, head Head) SurenessCurve {
 	c := r.Curve
 	f := SurenessCurve{Head: head.titled("How surely the two kinds are told apart", panelText(r.Method, r.Signals+r.Noises, "answer")),
-		Area: c.Area, AreaSE: c.AreaSE, Distance: math.NaN()}
+		Yes: r.Yes, Area: c.Area, AreaSE: c.AreaSE, Distance: math.NaN()}
 	for _, p := range c.Points {
 		f.Points = append(f.Points, RatePoint{p.FalseAlarm, p.Hit})
 	}

@@ -46,6 +46,7 @@ type ResponseAnswer struct {
 // exact and one-sided: "yes" comes more often where it is right.
 type ResponseResult struct {
 	Method string `json:"method"`
+	Yes    string `json:"-"` // the answer counted
 	TwoByTwo
 	Assessors  int          `json:"assessors"`
 	HitRate    float64      `json:"hit_rate"`
@@ -165,7 +166,7 @@ func (r *ResponseResult) note(code fault.Code, format string, args ...any) {
 }
 
 func newResponse(m ResponseMethod, t TwoByTwo, alpha float64) *ResponseResult {
-	r := &ResponseResult{Method: m.Describe().Name, TwoByTwo: t, Alpha: alpha,
+	r := &ResponseResult{Method: m.Describe().Name, Yes: m.yesIs(), TwoByTwo: t, Alpha: alpha,
 		HitRate: float64(t.Hits) / float64(t.Signals), FalseRate: float64(t.FalseAlarms) / float64(t.Noises)}
 	h, f := r.HitRate, r.FalseRate
 	if h == 0 || h == 1 || f == 0 || f == 1 {
