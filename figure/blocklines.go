@@ -298,6 +298,9 @@ func (f BlockLines) lines(s *sheet, g *Group, box Box) float64 {
 		case t > 0:
 			label.X, label.Y, label.Anchor = x(t), y-7*s.u, Middle
 		}
+		// A mean of very many digits is moved back onto the sheet.
+		b := label.Box()
+		label.X += math.Max(0, 2*s.u-b.X) - math.Max(0, b.Right()+2*s.u-s.Size.W)
 		g.Add(label)
 	}
 	return box.Bottom()
