@@ -61,7 +61,7 @@ func Study(in Input) (*Answer, error) {
 	if in.Looks > 0 && s.Risk.Mode == "sequential" {
 		out.Notes = append(out.Notes, fault.Notef("looked-any-time", "the answer was looked at %s before; the wider interval that holds at every look is used", times(in.Looks)))
 	}
-	if in.Looks > 0 && s.Risk.Mode != "sequential" && s.Risk.Mode != "group-sequential" {
+	if in.Looks > 0 && !s.Risk.Interim() {
 		out.Notes = append(out.Notes, fault.Notef("looked-early",
 			"the answer was looked at %s before the planned number of blocks was reached; a fixed plan allows one look, at its end", times(in.Looks)))
 	}
@@ -84,7 +84,7 @@ func Study(in Input) (*Answer, error) {
 		ev = append(ev, e)
 	}
 	m := max(out.Family, 1)
-	if s.Risk.Mode == "sequential" || s.Risk.Mode == "group-sequential" {
+	if s.Risk.Interim() {
 		for _, e := range ev {
 			e.decide(out.Alpha / float64(m))
 		}
@@ -99,7 +99,7 @@ func Study(in Input) (*Answer, error) {
 	}
 	out.Notes = append(out.Notes, unasked(in)...)
 	out.Next = next(in, out)
-	if out.Family > 1 && s.Risk.Mode != "sequential" && s.Risk.Mode != "group-sequential" {
+	if out.Family > 1 && !s.Risk.Interim() {
 		out.Notes = append(out.Notes, fault.Notef("step-down",
 			"%d questions on responses share the error rate %.3g: each is judged at %.3g divided by the number not yet settled; tastings keep their own", out.Family, out.Alpha, out.Alpha))
 	}

@@ -186,7 +186,7 @@ func PlanQuestion(s *study.Study, q *study.Question, spread Spread) (*QuestionPl
 		for _, e := range planEffects {
 			theta := e.times * delta
 			row := EffectChances{Label: e.label, True: theta}
-			if s.Risk.Mode == "sequential" || s.Risk.Mode == "group-sequential" {
+			if s.Risk.Interim() {
 				var err error
 				if row.Codes, row.Blocks, err = p.simulate(n, theta); err != nil {
 					return nil, err

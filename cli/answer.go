@@ -43,7 +43,7 @@ func runAnswer(ctx context.Context, env *Env, arg string, after int) error {
 	}
 	defer src.Close()
 	progress, done := env.progress("measuring cooks")
-	got, err := bench.Answer(ctx, src.Reader, src.id, bench.AnswerOptions{AfterBlock: after, Now: env.Now(), Progress: progress})
+	got, err := bench.Answer(ctx, src.reader, src.id, bench.AnswerOptions{AfterBlock: after, Now: env.Now(), Progress: progress})
 	done()
 	if err != nil {
 		return err

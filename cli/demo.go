@@ -60,7 +60,7 @@ func runDemo(ctx context.Context, env *Env, out string) error {
 		return err
 	}
 	defer nb.Close()
-	src := &source{Reader: nb, id: id, name: id}
+	src := &source{reader: nb, id: id, name: id}
 	got, err := publishStudy(ctx, env, src, filepath.Join(out, "report"), nil)
 	if err != nil {
 		return err

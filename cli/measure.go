@@ -64,7 +64,7 @@ func runMeasure(ctx context.Context, env *Env, arg string, o measureOptions) err
 		return err
 	}
 	defer src.Close()
-	rec, err := src.Record(ctx, src.id)
+	rec, err := src.record(ctx)
 	if err != nil {
 		return err
 	}
@@ -77,15 +77,15 @@ func runMeasure(ctx context.Context, env *Env, arg string, o measureOptions) err
 	}
 	switch {
 	case o.quality:
-		return qualityReport(ctx, env, src.Reader, rec)
+		return qualityReport(ctx, env, src.reader, rec)
 	case o.marks || o.accept:
-		return offeredMarks(ctx, env, src.Reader, rec, o.accept)
+		return offeredMarks(ctx, env, src.reader, rec, o.accept)
 	}
 	if err := knownResponses(rec, o.names); err != nil {
 		return err
 	}
 	progress, done := env.progress("measuring cooks")
-	results, err := bench.Measure(ctx, src, rec, progress, o.names...)
+	results, err := bench.Measure(ctx, src.reader, rec, progress, o.names...)
 	done()
 	if err != nil {
 		return err

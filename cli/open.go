@@ -37,15 +37,23 @@ func (e *Env) openNotebook(ctx context.Context, create bool) (*store.Notebook, e
 	return nb, nil
 }
 
-// source is where a study is read from. Hand on its Reader, not the source:
-// what a notebook can do beyond reading (keep results, note a look) is seen
-// on the Reader alone.
+// source is where a study is read from. The reader is a field, not embedded:
+// a use case must be handed the reader itself, on which it sees what a
+// notebook can do beyond reading (keep results, note a look).
 type source struct {
-	bench.Reader
-	id string
+	reader bench.Reader
+	id     string
 	// command names the source as the user would write it again.
 	name string
 }
+
+// record reads the study.
+func (s *source) record(ctx context.Context) (*bench.Record, error) {
+	return s.reader.Record(ctx, s.id)
+}
+
+// Close lets the notebook or package go.
+func (s *source) Close() error { return s.reader.Close() }
 
 // openStudy finds the study an argument names: a package or plain folder, a
 // study.yaml, or a study's id in the notebook.
@@ -77,7 +85,7 @@ func (e *Env) openStudy(ctx context.Context, arg string) (*source, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &source{Reader: nb, id: arg, name: arg}, nil
+	return &source{reader: nb, id: arg, name: arg}, nil
 }
 
 // openFolder opens a data package or a plain folder with a study.yaml.
@@ -94,7 +102,7 @@ func (e *Env) openFolder(ctx context.Context, dir string) (*source, error) {
 		}
 		return nil, err
 	}
-	return &source{Reader: rd, id: all[0].ID, name: dir}, nil
+	return &source{reader: rd, id: all[0].ID, name: dir}, nil
 }
 
 // loadLog reads a log beside a plain study document.

@@ -48,7 +48,7 @@ func (o spreadOptions) spreads(ctx context.Context, env *Env, src *source, rec *
 				return err
 			}
 			defer other.Close()
-			if prec, err = other.Record(ctx, other.id); err != nil {
+			if prec, err = other.record(ctx); err != nil {
 				return err
 			}
 			from, pilotFrom = other, o.pilot
@@ -63,7 +63,7 @@ func (o spreadOptions) spreads(ctx context.Context, env *Env, src *source, rec *
 		progress, done := env.progress("measuring pilot cooks")
 		defer done()
 		var err error
-		pilots, err = bench.Measure(ctx, from, prec, progress, names...)
+		pilots, err = bench.Measure(ctx, from.reader, prec, progress, names...)
 		if pilots == nil {
 			pilots = []answer.CookResult{}
 		}

@@ -54,7 +54,7 @@ func runStudyPlan(ctx context.Context, env *Env, arg string, o planOptions) erro
 		return err
 	}
 	defer src.Close()
-	rec, err := src.Record(ctx, src.id)
+	rec, err := src.record(ctx)
 	if err != nil {
 		return err
 	}
@@ -131,7 +131,7 @@ func planSizes(ctx context.Context, env *Env, src *source, rec *bench.Record, s 
 			if err != nil {
 				return err
 			}
-			if s.Risk.Mode == "sequential" || s.Risk.Mode == "group-sequential" {
+			if s.Risk.Interim() {
 				qp.Notes = append(qp.Notes, fault.Notef("read-at-end", "a yes-no response is read once, when the planned blocks are in"))
 			}
 			out.Questions = append(out.Questions, qp)
@@ -229,7 +229,7 @@ func writeDeal(ctx context.Context, env *Env, src *source, rec *bench.Record, s 
 	if err != nil {
 		return "", err
 	}
-	if nb, ok := src.Reader.(bench.Notebook); ok && src.name == src.id {
+	if nb, ok := src.reader.(bench.Notebook); ok && src.name == src.id {
 		now := env.Now()
 		return "the notebook", nb.PutStudy(ctx, next, text, rec.CookFiles, study.Event{At: now, Study: s.ID, Kind: study.EventChanged,
 			What: fmt.Sprintf("the run order was drawn from the seed %s", deal.Seed)})

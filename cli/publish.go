@@ -62,17 +62,17 @@ replaced; a folder that holds anything else is left alone.`,
 
 // publishStudy answers a study and writes its report folder.
 func publishStudy(ctx context.Context, env *Env, src *source, out string, progress bench.Progress) (*bench.Answered, error) {
-	got, err := bench.Answer(ctx, src.Reader, src.id, bench.AnswerOptions{Now: env.Now(), Progress: progress})
+	got, err := bench.Answer(ctx, src.reader, src.id, bench.AnswerOptions{Now: env.Now(), Progress: progress})
+	if err != nil {
+		return nil, err
+	}
+	all, err := bench.Measure(ctx, src.reader, got.Record, nil)
 	if err != nil {
 		return nil, err
 	}
 	zipName := src.id + ".zip"
-	r, err := publish.Assemble(ctx, src.Reader, got, publish.AssembleOptions{Made: env.Now(), Fahrenheit: env.Fahrenheit(),
+	r, err := publish.Assemble(ctx, src.reader, got, publish.AssembleOptions{Results: all, Made: env.Now(), Fahrenheit: env.Fahrenheit(),
 		Version: Version, Rerun: "trivet answer data/" + zipName, Progress: progress})
-	if err != nil {
-		return nil, err
-	}
-	all, err := bench.Measure(ctx, src.Reader, got.Record, nil)
 	if err != nil {
 		return nil, err
 	}
@@ -116,7 +116,7 @@ func writeResponses(w io.Writer, all []answer.CookResult) error {
 // exportPackage writes a study as a data package folder, its answer and
 // responses among it.
 func exportPackage(ctx context.Context, env *Env, src *source, dir string, replace bool, progress bench.Progress) error {
-	got, err := bench.Answer(ctx, src.Reader, src.id, bench.AnswerOptions{Now: env.Now(), NoLook: true})
+	got, err := bench.Answer(ctx, src.reader, src.id, bench.AnswerOptions{Now: env.Now(), NoLook: true})
 	if err != nil {
 		return err
 	}
@@ -124,7 +124,7 @@ func exportPackage(ctx context.Context, env *Env, src *source, dir string, repla
 	if err != nil {
 		return err
 	}
-	return bundle.Export(ctx, dir, src.Reader, src.id, bundle.Extras{Findings: findings, Replace: replace}, progress)
+	return bundle.Export(ctx, dir, src.reader, src.id, bundle.Extras{Findings: findings, Replace: replace}, progress)
 }
 
 // zipPackage writes the data package as one zip file with fixed times, so

@@ -162,7 +162,7 @@ func (e *Env) openForImport(ctx context.Context, dir string) (bench.Reader, stri
 	if err != nil {
 		return nil, "", false, err
 	}
-	return src, src.id, bundle.IsPackage(dir), nil
+	return src.reader, src.id, bundle.IsPackage(dir), nil
 }
 
 // serveUntil serves until the context ends, then lets open requests finish.

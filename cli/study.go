@@ -102,7 +102,7 @@ notebook's history. What is changed later is shown beside every answer.`,
 				for _, d := range sealDoubts(rec) {
 					open = append(open, d.Text())
 				}
-				open = append(open, env.cannotSettle(ctx, &source{Reader: nb, id: args[0], name: args[0]}, rec)...)
+				open = append(open, env.cannotSettle(ctx, &source{reader: nb, id: args[0], name: args[0]}, rec)...)
 				if len(open) > 0 {
 					for _, d := range open {
 						env.Tell("%s", d)
@@ -168,9 +168,9 @@ one, what was loaded or recorded beside it stays, and the history says so.`,
 			progress, done := env.progress("importing cooks")
 			var got *bench.Imported
 			if bundle.IsPackage(dir) {
-				got, err = bench.ImportPackage(ctx, src, src.id, nb, progress)
+				got, err = bench.ImportPackage(ctx, src.reader, src.id, nb, progress)
 			} else {
-				got, err = bench.ImportFolder(ctx, src, src.id, nb, env.Now(), progress)
+				got, err = bench.ImportFolder(ctx, src.reader, src.id, nb, env.Now(), progress)
 			}
 			done()
 			if err != nil {
@@ -219,11 +219,11 @@ FOLDER" takes it into another notebook unchanged.`,
 			}
 			// The package holds the answer, so writing it is a look; it is noted
 			// afterwards, so that an export imported elsewhere exports the same.
-			rec, err := src.Record(ctx, src.id)
+			rec, err := src.record(ctx)
 			if err != nil {
 				return err
 			}
-			if err := bench.NoteLook(ctx, src.Reader, rec, env.Now()); err != nil {
+			if err := bench.NoteLook(ctx, src.reader, rec, env.Now()); err != nil {
 				return err
 			}
 			if env.JSON {
@@ -253,7 +253,7 @@ history chains unbroken, and which sealed parts differ today.`,
 				return err
 			}
 			defer src.Close()
-			rec, err := src.Record(ctx, src.id)
+			rec, err := src.record(ctx)
 			if err != nil {
 				return err
 			}

@@ -67,7 +67,7 @@ func (e *Env) studyToCheck(ctx context.Context, arg string) (*studyFile, error) 
 		return nil, err
 	}
 	defer src.Close()
-	rec, err := src.Record(ctx, src.id)
+	rec, err := src.record(ctx)
 	if err != nil {
 		return nil, err
 	}

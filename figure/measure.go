@@ -39,6 +39,23 @@ type Measure struct {
 	Degrees Degrees
 }
 
+// MeasureOf is the measure of a response's values by the unit they are
+// reported in: %, °C, K and s have kinds of their own.
+func MeasureOf(name, unit string, d Degrees) Measure {
+	m := Measure{Name: name, Unit: unit, Degrees: d}
+	switch unit {
+	case "%":
+		m.Kind = Percent
+	case "°C":
+		m.Kind = Temperature
+	case "K":
+		m.Kind = Difference
+	case "s":
+		m.Kind = Duration
+	}
+	return m
+}
+
 // Delta returns the measure of a difference of two values of m.
 func (m Measure) Delta() Measure {
 	switch m.Kind {

@@ -21,6 +21,9 @@ import (
 
 // AssembleOptions steer [Assemble].
 type AssembleOptions struct {
+	// Results are all responses of every cook where the caller has measured
+	// them; nil measures them.
+	Results    []answer.CookResult
 	Made       time.Time
 	Fahrenheit bool
 	Version    string // of trivet
@@ -35,9 +38,12 @@ type AssembleOptions struct {
 // full, draws its traces and words the evidence.
 func Assemble(ctx context.Context, rd bench.Reader, got *bench.Answered, o AssembleOptions) (*Report, error) {
 	rec := got.Record
-	all, err := bench.Measure(ctx, rd, rec, nil)
-	if err != nil {
-		return nil, err
+	all := o.Results
+	if all == nil {
+		var err error
+		if all, err = bench.Measure(ctx, rd, rec, nil); err != nil {
+			return nil, err
+		}
 	}
 	a := &assembler{rec: rec, got: got, all: all, o: o, words: answer.Words{Study: rec.Study, Fahrenheit: o.Fahrenheit}}
 	s := rec.Study
@@ -89,18 +95,7 @@ func (a *assembler) head(title string) figure.Head {
 
 // valueMeasure says how a response's values are printed.
 func (a *assembler) valueMeasure(name, unit string) figure.Measure {
-	m := figure.Measure{Name: a.words.Response(name), Unit: unit, Degrees: a.degrees()}
-	switch unit {
-	case "%":
-		m.Kind = figure.Percent
-	case "°C":
-		m.Kind = figure.Temperature
-	case "K":
-		m.Kind = figure.Difference
-	case "s":
-		m.Kind = figure.Duration
-	}
-	return m
+	return figure.MeasureOf(a.words.Response(name), unit, a.degrees())
 }
 
 // differenceMeasure says how a difference of a finding's response is printed.

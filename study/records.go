@@ -13,6 +13,8 @@
 package study
 
 import (
+	"cmp"
+	"slices"
 	"time"
 
 	"trivet/quantity"
@@ -155,6 +157,9 @@ type Risk struct {
 	Spending string // of a group-sequential plan: obrien-fleming (default) | pocock
 }
 
+// Interim reports whether the plan allows looking at the answer before its end.
+func (r Risk) Interim() bool { return r.Mode == "sequential" || r.Mode == "group-sequential" }
+
 // Design is how pieces were assigned.
 type Design struct {
 	Kind     string // pairs | blocks | …
@@ -296,6 +301,11 @@ type Mark struct {
 	AtUS   int64
 	Note   string
 	Source string // "typed", "detected", …
+}
+
+// SortMarks puts marks in order of time; marks of one moment keep theirs.
+func SortMarks(marks []Mark) {
+	slices.SortStableFunc(marks, func(a, b Mark) int { return cmp.Compare(a.AtUS, b.AtUS) })
 }
 
 // Stage is when a weighing was made.
