@@ -455,33 +455,16 @@ func drawCutFace(env *Env, o simulateOptions, all []simulated, size figure.Size,
 	if err := write(sc, &b); err != nil {
 		return err
 	}
-	return writeWhole(o.picture, b.Bytes())
+	return writePicture(o.picture, b.Bytes())
 }
 
-// writeWhole writes a file so that it is there whole or not at all.
-func writeWhole(path string, b []byte) error {
-	fail := func(err error) error {
-		return fault.BadUsage("picture-write", "the picture could not be written").In(path).Wrap(err).WithFix("check that the folder exists and may be written to")
-	}
-	tmp, err := os.CreateTemp(filepath.Dir(path), ".trivet-*")
-	if err != nil {
-		return fail(err)
-	}
-	_, err = tmp.Write(b)
-	if e := tmp.Close(); err == nil {
-		err = e
-	}
+// writePicture writes a picture whole, replacing one that is there.
+func writePicture(path string, b []byte) error {
+	err := writeNew(path, b, true)
 	if err == nil {
-		err = os.Chmod(tmp.Name(), 0o644)
+		return nil
 	}
-	if err == nil {
-		err = os.Rename(tmp.Name(), path)
-	}
-	if err != nil {
-		os.Remove(tmp.Name())
-		return fail(err)
-	}
-	return nil
+	return fault.BadUsage("picture-write", "the picture could not be written").In(path).Wrap(err).WithFix("check that the folder exists and may be written to")
 }
 
 func cookTitle(file string) string {

@@ -50,7 +50,7 @@ func (p *scoreFigure) draw(env *Env, figs []figure.Tasted) error {
 		if len(figs) > 1 {
 			path = besides(p.path, f.Name, taken)
 		}
-		if err := writeWhole(path, b.Bytes()); err != nil {
+		if err := writePicture(path, b.Bytes()); err != nil {
 			return err
 		}
 		env.Tell("figure: %s", path)
