@@ -226,7 +226,7 @@ func (e *evaluation) pairs(ratio bool) {
 			}
 		}
 	}
-	ev.TreatmentMean, ev.ControlMean = mean(ts), mean(cs)
+	ev.TreatmentMean, ev.ControlMean = stats.Mean(ts), stats.Mean(cs)
 	var us []float64
 	for _, v := range e.values {
 		us = append(us, v.response.StdU)
@@ -234,10 +234,8 @@ func (e *evaluation) pairs(ratio bool) {
 	}
 	slices.Sort(us)
 	ev.MeasurementU = us[len(us)/2]
-	if n := len(e.cells); n >= 3 && e.effect.normal {
-		d := e.differences()
-		m, sd := stats.Mean(d), stats.SD(d)
-		h := stats.Contrast{Estimate: m, SE: sd * math.Sqrt(1+1/float64(n)), DF: float64(n - 1)}.Interval(0.95)
+	if len(e.cells) >= 3 && e.effect.normal {
+		h := stats.Describe(e.differences()).Next(0.95)
 		ev.NextCook = &Interval{h.Low, h.High}
 	}
 }
@@ -556,15 +554,4 @@ func (e *evaluation) noNumbers() string {
 		}
 	}
 	return "There is nothing to compare yet."
-}
-
-func mean(x []float64) float64 {
-	if len(x) == 0 {
-		return math.NaN()
-	}
-	sum := 0.0
-	for _, v := range x {
-		sum += v
-	}
-	return sum / float64(len(x))
 }

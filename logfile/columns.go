@@ -100,24 +100,35 @@ func ReadColumns(r io.Reader, opt Options) (*Table, error) {
 	return readTable(r, opt, func(*Layout, *Options) error { return nil })
 }
 
+// begin opens a table and guesses its layout from the first block. The caller
+// closes the source.
+func begin(r io.Reader, opt Options) (*source, *blocks, *Layout, error) {
+	src, err := open(r, opt.Raw, opt.Limits, part{opt.Sheet, opt.Range})
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	in := &blocks{r: src, limits: opt.Limits}
+	var layout *Layout
+	if err = in.fill(); err == nil {
+		layout, err = in.sniff(opt)
+	}
+	if err != nil {
+		src.close()
+		return nil, nil, nil, err
+	}
+	src.describe(layout)
+	return src, in, layout, nil
+}
+
 // readTable reads a table; choose may change the options once the layout is
 // known and before a record is read.
 func readTable(r io.Reader, opt Options, choose func(*Layout, *Options) error) (*Table, error) {
 	opt.Limits = opt.Limits.filled()
-	src, err := open(r, opt.Raw, opt.Limits, part{opt.Sheet, opt.Range})
+	src, in, layout, err := begin(r, opt)
 	if err != nil {
 		return nil, err
 	}
 	defer src.close()
-	in := &blocks{r: src, limits: opt.Limits}
-	if err := in.fill(); err != nil {
-		return nil, err
-	}
-	layout, err := in.sniff(opt)
-	if err != nil {
-		return nil, err
-	}
-	src.describe(layout)
 	if err := choose(layout, &opt); err != nil {
 		return nil, err
 	}
@@ -144,20 +155,11 @@ func readTable(r io.Reader, opt Options, choose func(*Layout, *Options) error) (
 // else.
 func Peek(r io.Reader, opt Options) (*Layout, error) {
 	opt.Limits = opt.Limits.filled()
-	src, err := open(r, opt.Raw, opt.Limits, part{opt.Sheet, opt.Range})
+	src, _, layout, err := begin(r, opt)
 	if err != nil {
 		return nil, err
 	}
-	defer src.close()
-	in := &blocks{r: src, limits: opt.Limits}
-	if err := in.fill(); err != nil {
-		return nil, err
-	}
-	layout, err := in.sniff(opt)
-	if err != nil {
-		return nil, err
-	}
-	src.describe(layout)
+	src.close()
 	return layout, nil
 }
 

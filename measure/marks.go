@@ -87,15 +87,7 @@ func AcceptMarks(in Input, marks []study.Mark) study.Cook {
 		c = shifted(c, marks[i].AtUS)
 		c.ZeroUS, c.ZeroSet = zero+marks[i].AtUS, true
 	}
-	slices.SortStableFunc(c.Marks, func(a, b study.Mark) int {
-		switch {
-		case a.AtUS < b.AtUS:
-			return -1
-		case a.AtUS > b.AtUS:
-			return 1
-		}
-		return 0
-	})
+	study.SortMarks(c.Marks)
 	return c
 }
 

@@ -14,10 +14,6 @@ func meanInterval(x []float64) (mean, lo, hi float64, ok bool) {
 		return 0, 0, 0, false
 	}
 	mean = stats.Mean(x)
-	ss := 0.0
-	for _, v := range x {
-		ss += (v - mean) * (v - mean)
-	}
-	i := stats.Contrast{Estimate: mean, SE: math.Sqrt(ss / (n - 1) / n), DF: n - 1}.Interval(0.95)
+	i := stats.Contrast{Estimate: mean, SE: stats.SD(x) / math.Sqrt(n), DF: n - 1}.Interval(0.95)
 	return mean, i.Low, i.High, true
 }

@@ -194,18 +194,7 @@ func (d *Desk) cookView(r *http.Request, rec *bench.Record, c *study.Cook) (*coo
 }
 
 func measureOf(name, unit string, u units) figure.Measure {
-	m := figure.Measure{Name: name, Unit: unit, Degrees: degreesOf(u.Fahrenheit)}
-	switch unit {
-	case "%":
-		m.Kind = figure.Percent
-	case "°C":
-		m.Kind = figure.Temperature
-	case "K":
-		m.Kind = figure.Difference
-	case "s":
-		m.Kind = figure.Duration
-	}
-	return m
+	return figure.MeasureOf(name, unit, degreesOf(u.Fahrenheit))
 }
 
 // predictedAgainst sets what the treatment's cook file predicts beside what
@@ -440,7 +429,7 @@ func (d *Desk) saveMark(w http.ResponseWriter, r *http.Request) {
 		if id == "" {
 			kind := study.MarkKind(r.FormValue("kind"))
 			c.Marks = append(c.Marks, study.Mark{ID: bench.NewID(d.s.opt.Now(), c.Label+" "+string(kind)), Kind: kind, AtUS: atUS, Source: "typed", Note: strings.TrimSpace(r.FormValue("note"))})
-			sortMarks(c)
+			study.SortMarks(c.Marks)
 			return say("mark-added", string(kind), c.Label, clockOf(atUS)), nil
 		}
 		i := slices.IndexFunc(c.Marks, func(m study.Mark) bool { return m.ID == id })
@@ -464,7 +453,7 @@ func (d *Desk) saveMark(w http.ResponseWriter, r *http.Request) {
 			return "", nil
 		}
 		c.Marks[i].AtUS, c.Marks[i].Source = atUS, "typed"
-		sortMarks(c)
+		study.SortMarks(c.Marks)
 		return say("mark-moved", string(was.Kind), c.Label, clockOf(was.AtUS), clockOf(atUS)), nil
 	})
 }
@@ -474,18 +463,6 @@ func absUS(v int64) int64 {
 		return -v
 	}
 	return v
-}
-
-func sortMarks(c *study.Cook) {
-	slices.SortStableFunc(c.Marks, func(a, b study.Mark) int {
-		switch {
-		case a.AtUS < b.AtUS:
-			return -1
-		case a.AtUS > b.AtUS:
-			return 1
-		}
-		return 0
-	})
 }
 
 // parseClock reads 6:30, −0:45 or "390 s" as microseconds from heat on.

@@ -123,7 +123,7 @@ func (d *Desk) showLoad(w http.ResponseWriter, r *http.Request, status int, v lo
 		return
 	}
 	v.ID, v.Title = rec.Study.ID, rec.Study.Title
-	v.Labels = cookLabels(rec)
+	v.Labels = bench.Labels(rec)
 	v.Places = []string{"core", "depth", "surface", "pan", "air", "fat", "bath", "scale", "other"}
 	all, err := d.staged(v.ID)
 	if err != nil {
@@ -139,19 +139,6 @@ func (d *Desk) showLoad(w http.ResponseWriter, r *http.Request, status int, v lo
 		v.Logs = append(v.Logs, l)
 	}
 	d.render(w, r, status, "loadpage", frame{Title: say("load-title", v.Title), Invented: rec.Study.Invented, Script: "load", Study: v.ID, StudyName: v.Title, Guest: d.roleOf(r) != tasting.Lead}, v)
-}
-
-func cookLabels(rec *bench.Record) []string {
-	var out []string
-	for _, c := range rec.Cooks {
-		out = append(out, c.Label)
-	}
-	for _, s := range rec.Study.Design.RunOrder {
-		if !slices.Contains(out, s.Piece) {
-			out = append(out, s.Piece)
-		}
-	}
-	return out
 }
 
 // inspect is the dry run of one log.
