@@ -28,6 +28,9 @@ const (
 	CutOff         ProblemKind = "cut-off"         // the last row is incomplete, row kept out
 	OtherSession   ProblemKind = "other-session"   // row kept out: the file holds several logs, this is another
 	BadQuote       ProblemKind = "bad-quote"       // text behind a closing quote, read as it stands
+
+	BelowAbsoluteZero ProblemKind = "below-absolute-zero" // cell missing: no temperature
+	MayBeCut          ProblemKind = "may-be-cut"          // the file ends without a line end: its last cell may lack digits
 )
 
 // keepsRowOut tells whether rows of the problem are not in the table.

@@ -169,7 +169,7 @@ type blocks struct {
 	limits Limits
 	buf    []byte // what was read and not yet cut
 	eof    bool
-	torn   bool // the last row had no line end
+	torn   []byte // the last row, where it had no line end
 }
 
 // fill reads until the buffer holds a block or the text ends.
@@ -253,7 +253,7 @@ func (b *blocks) next(comma byte, spare []byte) ([]byte, error) {
 			block := b.buf[:end]
 			b.buf = append(spare[:0], b.buf[end:]...)
 			if b.eof && block[len(block)-1] != '\n' {
-				b.torn = true
+				b.torn = lastRow(block, comma)
 				block = append(block, '\n')
 			}
 			return block, nil
@@ -480,7 +480,7 @@ func (a *assembly) recode(c *Column, known map[string]uint32, codes []uint32, le
 }
 
 // finish joins the columns; each column's segments are let go once joined.
-func (a *assembly) finish(torn bool) *Table {
+func (a *assembly) finish(torn []byte) *Table {
 	t := a.table
 	t.Rows = a.kept
 	var wg sync.WaitGroup
@@ -498,8 +498,8 @@ func (a *assembly) finish(torn bool) *Table {
 		})
 	}
 	wg.Wait()
-	if torn {
-		t.dropTorn()
+	if torn != nil && !t.dropTorn() {
+		t.doubtTorn(torn, a.plan, a.lines)
 	}
 	t.Account.Kept = t.Rows
 	t.Account.sort()
@@ -514,33 +514,6 @@ func joined[T any](segments []*segment, n int, of func(*segment) *[]T) []T {
 		*part = nil
 	}
 	return out
-}
-
-// dropTorn keeps out a last row that has no line end and too few cells: the
-// log was cut off while it was written.
-func (t *Table) dropTorn() {
-	last := t.Account.Rows
-	for i, p := range t.Account.Problems {
-		if p.Kind != ShortRow || p.LastRow != last {
-			continue
-		}
-		if p.Row == p.LastRow {
-			t.Account.Problems = slices.Delete(t.Account.Problems, i, i+1)
-		} else {
-			t.Account.Problems[i].LastRow--
-		}
-		t.Account.Counts[ShortRow]--
-		t.Account.add(Problem{Kind: CutOff, Row: last, Line: p.Line, Column: p.Column, Detail: "the file ends inside this row"})
-		t.out = append(t.out, last)
-		t.Rows--
-		for i := range t.Columns {
-			c := &t.Columns[i]
-			c.Numbers = c.Numbers[:min(len(c.Numbers), t.Rows)]
-			c.Times = c.Times[:min(len(c.Times), t.Rows)]
-			c.Codes = c.Codes[:min(len(c.Codes), t.Rows)]
-		}
-		return
-	}
 }
 
 // Missing is how many numbers of the column are missing.

@@ -243,7 +243,7 @@ func (f *Follower) value(c MapChannel, cell []byte) (float64, ProblemKind) {
 		return math.NaN(), ""
 	}
 	if v, _, ok := parseCell(cell, f.m.Decimal[0]); ok {
-		return v, ""
+		return possible(c, v)
 	}
 	bare, unit := splitUnit(cell)
 	if v, _, ok := parseCell(bare, f.m.Decimal[0]); ok && unit != "" {
@@ -252,7 +252,7 @@ func (f *Follower) value(c MapChannel, cell []byte) (float64, ProblemKind) {
 			want = string(c.Unit)
 		}
 		if string(unit) == want {
-			return v, ""
+			return possible(c, v)
 		}
 		return math.NaN(), MixedUnit
 	}
@@ -260,4 +260,12 @@ func (f *Follower) value(c MapChannel, cell []byte) (float64, ProblemKind) {
 		return math.NaN(), NULBytes
 	}
 	return math.NaN(), NotANumber
+}
+
+// possible passes a reading on, unless no temperature can be so low.
+func possible(c MapChannel, v float64) (float64, ProblemKind) {
+	if c.belowAbsoluteZero(v) {
+		return math.NaN(), BelowAbsoluteZero
+	}
+	return v, ""
 }

@@ -464,10 +464,16 @@ func (l *loader) add(mc MapChannel, c *Column, rows []int, times []int64) {
 	} else if l.m.Time.Form.Local() {
 		t.OffsetMin, _ = l.m.Time.offsetMin()
 	}
+	var below impossible
 	for k, i := range rows {
 		v := c.Numbers[i]
 		if math.IsNaN(v) {
 			t.Missing.Set(k)
+			continue
+		}
+		if mc.belowAbsoluteZero(v) {
+			t.Missing.Set(k)
+			below.add(&l.log.Account, mc, l.table.Record(i), v)
 			continue
 		}
 		count := math.Round(v * scale)
@@ -478,5 +484,6 @@ func (l *loader) add(mc MapChannel, c *Column, rows []int, times []int64) {
 		}
 		t.Counts[k] = int64(count)
 	}
+	below.note(&l.log.Account, mc)
 	l.log.Traces = append(l.log.Traces, t)
 }
