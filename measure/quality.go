@@ -29,11 +29,15 @@ type Finding struct {
 	Code     fault.Code `json:"code"`
 	Severity Severity   `json:"severity"`
 	Channel  string     `json:"channel,omitempty"`
-	FromS    float64    `json:"from_s"` // from heat on; 0 where it has no time
-	ToS      float64    `json:"to_s"`
-	Count    int        `json:"count,omitempty"` // how often
-	Value    float64    `json:"value"`           // the amount that was judged, in SI or °C
-	Text     string     `json:"text"`
+	// Place is where the channel sits; Responses are those the finding names
+	// itself, else see [Finding.Touches].
+	Place     trace.Place `json:"place,omitempty"`
+	Responses []string    `json:"responses,omitempty"`
+	FromS     float64     `json:"from_s"` // from heat on; 0 where it has no time
+	ToS       float64     `json:"to_s"`
+	Count     int         `json:"count,omitempty"` // how often
+	Value     float64     `json:"value"`           // the amount that was judged, in SI or °C
+	Text      string      `json:"text"`
 }
 
 // Thresholds of the report; our choice, no source.
@@ -64,6 +68,7 @@ func Quality(in Input, s *study.Study) []Finding {
 		q.flat(t, traces)
 		q.spikes(t)
 		q.impossible(t)
+		q.crossings(t)
 	}
 	q.disagreement(traces)
 	q.pan(traces)
@@ -122,9 +127,14 @@ func (q *qualityCheck) span(traces []*trace.Trace) {
 	}
 }
 
+// gapUS is the step above which two samples of a channel are apart.
+func (q *qualityCheck) gapUS(t *trace.Trace) int64 {
+	return max(int64(gapLeastS*1e6), 5*t.PeriodUS())
+}
+
 // gaps in a channel between heat on and serving.
 func (q *qualityCheck) gaps(t *trace.Trace) {
-	limit := max(int64(gapLeastS*1e6), 5*t.PeriodUS())
+	limit := q.gapUS(t)
 	n, total, worst := 0, 0.0, trace.Gap{}
 	for _, g := range t.Gaps(limit) {
 		if g.ToUS <= q.from || g.FromUS >= q.to {
@@ -143,7 +153,7 @@ func (q *qualityCheck) gaps(t *trace.Trace) {
 	if total > 60 || total > 0.02*float64(q.to-q.from)/1e6 || q.pull > worst.FromUS && q.pull < worst.ToUS {
 		sev = QualityDoubt
 	}
-	q.add(Finding{Code: "gap", Severity: sev, Channel: t.Channel.ID, FromS: q.sec(worst.FromUS), ToS: q.sec(worst.ToUS), Count: n, Value: total},
+	q.add(Finding{Code: "gap", Severity: sev, Channel: t.Channel.ID, Place: t.Channel.Place, FromS: q.sec(worst.FromUS), ToS: q.sec(worst.ToUS), Count: n, Value: total},
 		"%s has %s without samples, %.0f s in all; the longest from %s to %s", t.Channel.ID, counted(n, "gap"), total, clockText(q.sec(worst.FromUS)), clockText(q.sec(worst.ToUS)))
 }
 
@@ -183,7 +193,7 @@ func (q *qualityCheck) flat(t *trace.Trace, all []*trace.Trace) {
 				a, okA := o.At(from, math.MaxInt64)
 				b, okB := o.At(to, math.MaxInt64)
 				if okA && okB && math.Abs(a-b) > flatOthersK {
-					q.add(Finding{Code: "flat-line", Severity: QualityDoubt, Channel: t.Channel.ID, FromS: q.sec(from), ToS: q.sec(to), Value: float64(to-from) / 1e6},
+					q.add(Finding{Code: "flat-line", Severity: QualityDoubt, Channel: t.Channel.ID, Place: t.Channel.Place, FromS: q.sec(from), ToS: q.sec(to), Value: float64(to-from) / 1e6},
 						"%s reads the same from %s to %s while %s changes by %.0f K", t.Channel.ID, clockText(q.sec(from)), clockText(q.sec(to)), o.Channel.ID, math.Abs(a-b))
 					break
 				}
@@ -240,7 +250,7 @@ func (q *qualityCheck) spikes(t *trace.Trace) {
 		sev = QualityDoubt
 	}
 	k := float64(worst) / perK
-	q.add(Finding{Code: "spike", Severity: sev, Channel: t.Channel.ID, FromS: q.sec(first), ToS: q.sec(first), Count: n, Value: k},
+	q.add(Finding{Code: "spike", Severity: sev, Channel: t.Channel.ID, Place: t.Channel.Place, FromS: q.sec(first), ToS: q.sec(first), Count: n, Value: k},
 		"%s has %s of up to %.0f K, the first at %s", t.Channel.ID, counted(n, "spike"), k, clockText(q.sec(first)))
 }
 
@@ -251,7 +261,7 @@ func (q *qualityCheck) impossible(t *trace.Trace) {
 	}
 	for i := t.Index(q.from); i < t.Index(q.to); i++ {
 		if v, ok := t.Value(i); ok && v > coreImpossible {
-			q.add(Finding{Code: "core-impossible", Severity: QualityDoubt, Channel: t.Channel.ID, FromS: q.sec(t.TimesUS[i]), ToS: q.sec(t.TimesUS[i]), Value: v},
+			q.add(Finding{Code: "core-impossible", Severity: QualityDoubt, Channel: t.Channel.ID, Place: t.Channel.Place, FromS: q.sec(t.TimesUS[i]), ToS: q.sec(t.TimesUS[i]), Value: v},
 				"%s reads %.0f °C at %s: a moist core does not pass boiling; is its unit °F, or has the probe come out?", t.Channel.ID, v, clockText(q.sec(t.TimesUS[i])))
 			return
 		}
@@ -346,7 +356,7 @@ func (q *qualityCheck) pan(traces []*trace.Trace) {
 		if off > 0.1*all {
 			sev = QualityBreach
 		}
-		q.add(Finding{Code: "pan-off", Severity: sev, Channel: t.Channel.ID, FromS: q.sec(first), ToS: q.sec(end), Value: off},
+		q.add(Finding{Code: "pan-off", Severity: sev, Channel: t.Channel.ID, Place: t.Channel.Place, FromS: q.sec(first), ToS: q.sec(end), Value: off},
 			"the pan was outside %s for %.0f s of %.0f s (%.0f %%), the longest stretch %.0f s, by %+.0f K at most", c.Text, off, all, 100*off/all, longest, worst)
 	}
 }
@@ -411,31 +421,41 @@ func (q *qualityCheck) weighings() {
 	if q.in.Piece.MassKg > 0 {
 		have[study.Raw] = true
 	}
-	need := map[study.Stage]bool{}
+	needs := map[string][]study.Stage{
+		"cooking_loss":     {study.Raw, study.AtPull},
+		"rest_loss":        {study.Raw, study.AtPull, study.AfterRest},
+		"total_loss":       {study.Raw, study.AfterRest},
+		"drip_loss":        {study.Raw, study.Drip},
+		"evaporation_loss": {study.Raw, study.AtPull, study.Drip},
+	}
+	if have[study.AfterCut] {
+		needs["total_loss"] = []study.Stage{study.Raw}
+	}
+	missing := map[study.Stage]bool{}
+	var touched []string
 	if q.s != nil {
 		for _, x := range q.s.Questions {
-			id, _ := study.SplitResponse(x.Response)
-			switch id {
-			case "cooking_loss":
-				need[study.Raw], need[study.AtPull] = true, true
-			case "rest_loss":
-				need[study.Raw], need[study.AtPull], need[study.AfterRest] = true, true, true
-			case "total_loss":
-				need[study.Raw] = true
-				if !have[study.AfterCut] {
-					need[study.AfterRest] = true
+			if slices.ContainsFunc(q.in.Cook.Readings, func(r study.Reading) bool { return r.Response == x.Response }) {
+				continue // typed in
+			}
+			for _, st := range needs[x.Response] {
+				if !have[st] && !q.byScale(st) {
+					missing[st] = true
+					if !slices.Contains(touched, x.Response) {
+						touched = append(touched, x.Response)
+					}
 				}
 			}
 		}
 	}
-	var missing []string
-	for _, st := range []study.Stage{study.Raw, study.AtPull, study.AfterRest} {
-		if need[st] && !have[st] {
-			missing = append(missing, stageWords(st))
+	var words []string
+	for _, st := range []study.Stage{study.Raw, study.AtPull, study.AfterRest, study.Drip} {
+		if missing[st] {
+			words = append(words, stageWords(st))
 		}
 	}
-	if len(missing) > 0 {
-		q.add(Finding{Code: "weighing-missing", Severity: QualityBreach, Count: len(missing)}, "a question needs the piece weighed %s, and it was not", strings.Join(missing, " and "))
+	if len(words) > 0 {
+		q.add(Finding{Code: "weighing-missing", Severity: QualityBreach, Count: len(words), Responses: touched}, "a question needs the piece weighed %s, and it was not", strings.Join(words, " and "))
 	}
 	var last study.Weighing
 	for _, w := range q.in.Cook.Weighings {
@@ -444,6 +464,19 @@ func (q *qualityCheck) weighings() {
 		}
 		last = w
 	}
+}
+
+// byScale reports whether a mass that nobody typed in is read from the scale.
+func (q *qualityCheck) byScale(st study.Stage) bool {
+	if !slices.ContainsFunc(q.in.Traces, func(t trace.Trace) bool { return t.Channel.Place == trace.Scale }) {
+		return false
+	}
+	v, err := newView(q.in)
+	if err != nil {
+		return false
+	}
+	_, ok := v.fromScale(st)
+	return ok
 }
 
 func stageOrder(s study.Stage) int {

@@ -14,7 +14,7 @@ import (
 // controlledStudy holds what a study may control, and one question.
 func controlledStudy() *study.Study {
 	return &study.Study{
-		Questions: []study.Question{{ID: "loss", Response: "cooking_loss"}},
+		Questions: []study.Question{{ID: "loss", Response: "cooking_loss"}, {ID: "time", Response: "time_to_core(45 °C)"}},
 		Controlled: []study.Control{
 			{Name: "thickness", Kind: quantity.KindLength, Value: 0.030, Tolerance: 0.001, Text: "30 mm ± 1 mm"},
 			{Name: "start", Kind: quantity.KindTemperature, Value: 5, Tolerance: 1, Text: "5 °C ± 1 °C"},
@@ -51,6 +51,11 @@ func TestQualityFindsWhatIsWrong(t *testing.T) {
 		{"a gap across the pull", "gap", measure.QualityDoubt, 41, func(in *measure.Input) {
 			tr := &in.Traces[0]
 			tr.TimesUS, tr.Counts = slices.Delete(slices.Clone(tr.TimesUS), 1040, 1080), slices.Delete(slices.Clone(tr.Counts), 1040, 1080)
+		}},
+		{"a gap where the core passes its target", "gap-at-crossing", measure.QualityDoubt, 41, func(in *measure.Input) {
+			tr := &in.Traces[0]
+			i := slices.IndexFunc(tr.Counts, func(c int64) bool { return c >= 450 })
+			tr.TimesUS, tr.Counts = slices.Delete(slices.Clone(tr.TimesUS), i-20, i+20), slices.Delete(slices.Clone(tr.Counts), i-20, i+20)
 		}},
 		{"a stuck sensor", "flat-line", measure.QualityDoubt, 199, func(in *measure.Input) {
 			for i := 400; i < 600; i++ {
@@ -94,6 +99,37 @@ func TestQualityFindsWhatIsWrong(t *testing.T) {
 			f := found[i]
 			if f.Severity != tc.severity || f.Text == "" || !math.IsNaN(tc.value) && math.Abs(f.Value-tc.value) > 1.01 {
 				t.Errorf("%+v", f)
+			}
+		})
+	}
+}
+
+func TestWhatAFindingTouches(t *testing.T) {
+	core, pan := measure.Finding{Code: "gap", Place: trace.Core}, measure.Finding{Code: "flat-line", Place: trace.Pan}
+	for _, tc := range []struct {
+		name     string
+		finding  measure.Finding
+		response string
+		typed    bool
+		want     bool
+	}{
+		{"a gap in the core, its peak", core, "core_peak", false, true},
+		{"a gap in the core, a time to it", core, "time_to_core(50 °C)", false, true},
+		{"a gap in the core, a weighed loss", core, "cooking_loss", false, false},
+		{"a gap in the core, a typed reading", core, "shear", true, false},
+		{"a gap in the core, a typed core", core, "core_peak", true, false},
+		{"a stuck pan sensor, the pan", pan, "pan_mean", false, true},
+		{"a stuck pan sensor, the core", pan, "core_peak", false, false},
+		{"a pan off its set point, a typed reading", measure.Finding{Code: "pan-off", Place: trace.Pan}, "shear", true, true},
+		{"a piece too thin, a loss", measure.Finding{Code: "thickness-outside"}, "cooking_loss", false, true},
+		{"clocks apart, a time", measure.Finding{Code: "clocks-apart"}, "time_to_core(50 °C)", false, true},
+		{"clocks apart, a loss", measure.Finding{Code: "clocks-apart"}, "cooking_loss", false, false},
+		{"one response named, that", measure.Finding{Code: "weighing-missing", Responses: []string{"rest_loss"}}, "rest_loss", false, true},
+		{"one response named, another", measure.Finding{Code: "weighing-missing", Responses: []string{"rest_loss"}}, "cooking_loss", false, false},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			if got := tc.finding.Touches(tc.response, tc.typed); got != tc.want {
+				t.Errorf("%v", got)
 			}
 		})
 	}
