@@ -102,6 +102,16 @@ type Account struct {
 type RowGap struct {
 	Row     int     `json:"row"` // the row after the gap
 	Seconds float64 `json:"seconds"`
+	Channel string  `json:"channel,omitempty"` // of a long log, as its rows name it
+}
+
+// String renders the gap as one line.
+func (g RowGap) String() string {
+	s := fmt.Sprintf("gap of %.4g s before row %d", g.Seconds, g.Row)
+	if g.Channel != "" {
+		s += fmt.Sprintf(" of channel %q", g.Channel)
+	}
+	return s
 }
 
 // add records a problem, joined to the one before where it continues it.

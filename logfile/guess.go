@@ -41,15 +41,18 @@ const (
 // Guess is what a log seems to be: shown to the user before anything is
 // loaded, and saved as a [Map] once it is right.
 type Guess struct {
-	Layout      *Layout       `json:"layout"`
-	Shape       Shape         `json:"shape"`
-	Time        TimeGuess     `json:"time"`
-	Columns     []ColumnGuess `json:"columns"`
-	Channels    []ColumnGuess `json:"channels,omitempty"` // long: one for each name in the first rows
-	PeriodS     float64       `json:"period_s,omitempty"` // median step in the first rows
-	Gaps        []RowGap      `json:"gaps,omitempty"`     // in the first rows
-	Fingerprint string        `json:"fingerprint"`
-	Notes       []fault.Note  `json:"notes,omitempty"`
+	Layout   *Layout       `json:"layout"`
+	Shape    Shape         `json:"shape"`
+	Time     TimeGuess     `json:"time"`
+	Columns  []ColumnGuess `json:"columns"`
+	Channels []ColumnGuess `json:"channels,omitempty"` // long: one for each name in the first rows
+	// PeriodS is the median step in the first rows: of a wide log the step of
+	// its rows, of a long one that of its channel with the most rows. Each
+	// channel has its own.
+	PeriodS     float64      `json:"period_s,omitempty"`
+	Gaps        []RowGap     `json:"gaps,omitempty"` // in the first rows
+	Fingerprint string       `json:"fingerprint"`
+	Notes       []fault.Note `json:"notes,omitempty"`
 
 	sheet, cells string // of a workbook, as asked for
 }
@@ -68,7 +71,8 @@ type ColumnGuess struct {
 	Name    string        `json:"name"`
 	Role    Role          `json:"role"`
 	Channel trace.Channel `json:"channel,omitzero"`
-	Factor  float64       `json:"factor,omitempty"` // from the written unit to the channel's
+	Factor  float64       `json:"factor,omitempty"`   // from the written unit to the channel's
+	PeriodS float64       `json:"period_s,omitempty"` // median step between its values in the first rows
 	Sure    bool          `json:"sure"`
 	Why     string        `json:"why"`
 }
@@ -114,7 +118,7 @@ func guess(l *Layout) (*Guess, error) {
 			ch, factor, sure, why := guessChannel(c.Name, c.UnitRow, c.cellUnit, spanOf(l.numbers(i)))
 			_, _, bare, _ := nameUnit(c.Name, c.UnitRow)
 			ch.ID = channelID(ch, bare, used)
-			cg = ColumnGuess{c.Name, RoleChannel, ch, factor, sure && c.Sure, why}
+			cg = ColumnGuess{Name: c.Name, Role: RoleChannel, Channel: ch, Factor: factor, Sure: sure && c.Sure, Why: why}
 		case c.Type == Time:
 			cg.Why = "another column tells the time"
 		}
@@ -124,7 +128,7 @@ func guess(l *Layout) (*Guess, error) {
 		g.Shape = Long
 		g.guessLongChannels(name, value, unit, used)
 	}
-	g.rate()
+	g.rates(name, value)
 	for _, c := range append(slices.Clone(g.Columns), g.Channels...) {
 		if !c.Sure && c.Role != RoleIgnore && c.Role != RoleTime {
 			g.Notes = append(g.Notes, fault.Notef("log-guess", "column %q: %s", c.Name, c.Why))
@@ -384,45 +388,7 @@ func (g *Guess) guessLongChannels(name, value, unit int, used map[string]bool) {
 		ch, factor, sure, why := guessChannel(level, u, l.Columns[value].cellUnit, spanOf(v))
 		_, _, bare, _ := nameUnit(level, u)
 		ch.ID = channelID(ch, bare, used)
-		g.Channels = append(g.Channels, ColumnGuess{level, RoleChannel, ch, factor, sure, why})
-	}
-}
-
-// rate fills the median step and the gaps of the sampled rows.
-func (g *Guess) rate() {
-	l := g.Layout
-	c, clock := -1, -1
-	for i, col := range l.Columns {
-		if col.Name == g.Time.Column {
-			c = i
-		}
-		if col.Name == g.Time.Clock {
-			clock = i
-		}
-	}
-	p := timeParser{form: g.Time.Form, decimal: l.Decimal[0]}
-	pc := timeParser{form: Clock}
-	var us []float64
-	var rows []int
-	for i, r := range l.rows {
-		if c < 0 || c >= len(r) {
-			continue
-		}
-		t, ok := p.parse([]byte(r[c]))
-		if clock >= 0 && clock < len(r) {
-			day, ok2 := pc.parse([]byte(r[clock]))
-			t, ok = t+day, ok && ok2
-		}
-		if ok && (len(us) == 0 || float64(t) > us[len(us)-1]) {
-			us, rows = append(us, float64(t)), append(rows, i+1)
-		}
-	}
-	step := medianStep(us)
-	g.PeriodS = step / 1e6
-	for i := 1; i < len(us); i++ {
-		if d := us[i] - us[i-1]; d > 5*step {
-			g.Gaps = append(g.Gaps, RowGap{rows[i], d / 1e6})
-		}
+		g.Channels = append(g.Channels, ColumnGuess{Name: level, Role: RoleChannel, Channel: ch, Factor: factor, Sure: sure, Why: why})
 	}
 }
 

@@ -244,7 +244,7 @@ func (l *loader) wide() error {
 	}
 	rows = l.inOrder(rows, "")
 	times := l.pick(rows)
-	l.gaps(rows, times)
+	l.gaps(rows, times, "")
 	for _, mc := range l.m.Channels {
 		c, err := l.column("channels.column", mc.Column, Number)
 		if err != nil {
@@ -291,7 +291,7 @@ func (l *loader) long() error {
 			l.otherUnits(mc, units, values, rows)
 		}
 		times := l.pick(rows)
-		l.gaps(rows, times)
+		l.gaps(rows, times, mc.Column)
 		l.add(mc, values, rows, times)
 		kept += len(rows)
 	}
@@ -430,7 +430,7 @@ func (l *loader) inOrder(rows []int, channel string) []int {
 }
 
 // gaps lists steps longer than five times the median and two seconds.
-func (l *loader) gaps(rows []int, times []int64) {
+func (l *loader) gaps(rows []int, times []int64, channel string) {
 	if len(times) < 3 {
 		return
 	}
@@ -443,7 +443,7 @@ func (l *loader) gaps(rows []int, times []int64) {
 	const most = 1000
 	for i := 1; i < len(times) && len(l.log.Account.Gaps) < most; i++ {
 		if d := times[i] - times[i-1]; d > limit {
-			l.log.Account.Gaps = append(l.log.Account.Gaps, RowGap{l.table.Record(rows[i]), float64(d) / 1e6})
+			l.log.Account.Gaps = append(l.log.Account.Gaps, RowGap{Row: l.table.Record(rows[i]), Seconds: float64(d) / 1e6, Channel: channel})
 		}
 	}
 }

@@ -258,7 +258,7 @@ func TestRowsThatCannotBePlacedAreKeptOutAndTold(t *testing.T) {
 	if d := cmp.Diff(want, got); d != "" {
 		t.Error(d)
 	}
-	if d := cmp.Diff([]RowGap{{10, 56}}, log.Account.Gaps); d != "" {
+	if d := cmp.Diff([]RowGap{{Row: 10, Seconds: 56}}, log.Account.Gaps); d != "" {
 		t.Error(d)
 	}
 	if log.Account.Rows != 11 || log.Account.Kept != 7 {
