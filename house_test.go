@@ -24,6 +24,7 @@ var mayImport = map[string][]string{
 	"design":    {"stats"},
 	"tasting":   {"stats", "design"},
 	"logfile":   {"trace"},
+	"photo":     {},
 	"study":     {"design", "tasting", "heat"},
 	"measure":   {"trace", "steam", "heat", "doneness", "safety", "stats", "study"},
 	"calibrate": {"stats", "trace", "heat", "doneness", "measure", "study"},
