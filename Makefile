@@ -6,7 +6,7 @@ TOOLS     := -modfile=tools.mod
 export CGO_ENABLED = 0
 
 NPM       ?= npm
-.PHONY: help build ui demo test race lint bench fuzz clean
+.PHONY: help build ui checker demo test race lint bench fuzz clean
 
 help: ## list the targets
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/'
@@ -25,7 +25,12 @@ web/ui/node_modules/.package-lock.json: web/ui/package-lock.json
 demo: ui build ## make the demo study, answer it, write report and figures
 	$(BIN) demo --out $(DEMO_DIR)
 
-test: ui lint ## vet, staticcheck and the whole test suite
+checker: web/checker/node_modules/.package-lock.json ## fetch the checker of HTML that the tests run (needs Node.js, and Java to run)
+
+web/checker/node_modules/.package-lock.json: web/checker/package-lock.json
+	cd web/checker && $(NPM) ci --ignore-scripts --no-audit --no-fund && touch node_modules/.package-lock.json
+
+test: ui checker lint ## vet, staticcheck and the whole test suite
 	$(GO) test ./...
 
 lint: ## go vet and staticcheck
@@ -42,5 +47,5 @@ check-coverage: ## error rates and coverage of intervals, by simulation from fix
 	$(GO) test -tags coverage -run Coverage -v ./stats ./answer
 
 clean: ## remove what was built
-	rm -rf bin out web/ui/node_modules
+	rm -rf bin out web/ui/node_modules web/checker/node_modules
 	find web/ui/dist -type f ! -name placeholder.html -delete

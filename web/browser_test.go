@@ -247,7 +247,7 @@ func TestATastingInABrowser(t *testing.T) {
 	b := browser(t)
 	k := openKitchen(t, Options{})
 	var offline atomic.Bool
-	inner := k.app.Handler()
+	inner := pagesSeen.around(k.app.Handler())
 	gate := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if offline.Load() {
 			panic(http.ErrAbortHandler) // the connection is cut without an answer

@@ -69,7 +69,7 @@ func openDeskWith(t testing.TB, opt Options) *deskServer {
 	if err != nil {
 		t.Fatal(err)
 	}
-	d := &deskServer{TB: t, nb: nb, desk: desk, http: httptest.NewServer(desk.Handler()), client: newClient(), audit: audit}
+	d := &deskServer{TB: t, nb: nb, desk: desk, http: httptest.NewServer(pagesSeen.around(desk.Handler())), client: newClient(), audit: audit}
 	t.Cleanup(d.http.Close)
 	return d
 }

@@ -114,7 +114,7 @@ func (k *kitchen) start(opt Options) {
 	if err != nil {
 		k.Fatal(err)
 	}
-	k.app, k.http = app, httptest.NewServer(app.Handler())
+	k.app, k.http = app, httptest.NewServer(pagesSeen.around(app.Handler()))
 	k.Cleanup(k.http.Close)
 }
 

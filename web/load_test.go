@@ -36,7 +36,12 @@ func TestMain(m *testing.M) {
 		}
 		return
 	}
-	os.Exit(m.Run())
+	code := m.Run()
+	if err := checkPagesSeen(); err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		code = max(code, 1)
+	}
+	os.Exit(code)
 }
 
 func serveChild(path string) error {
