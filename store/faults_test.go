@@ -5,6 +5,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -293,22 +294,27 @@ func TestCancelledWriteKeepsNothing(t *testing.T) {
 // fails leaves the notebook as it was.
 func TestUpgradeCopiesFirst(t *testing.T) {
 	ctx := context.Background()
-	first, err := migrationFiles.ReadFile("migrations/00001_notebook.sql")
-	must(t, err)
-	set := func(second string) fstest.MapFS {
-		return fstest.MapFS{
-			"00001_notebook.sql": {Data: first},
-			"00002_next.sql":     {Data: []byte("-- +goose Up\n" + second + "\nPRAGMA user_version = 2;\n")},
+	set := func(next string) fstest.MapFS {
+		out := fstest.MapFS{}
+		files, err := fs.ReadDir(migrations, ".")
+		must(t, err)
+		for _, f := range files {
+			b, err := fs.ReadFile(migrations, f.Name())
+			must(t, err)
+			out[f.Name()] = &fstest.MapFile{Data: b}
 		}
+		out[fmt.Sprintf("%05d_next.sql", SchemaVersion+1)] = &fstest.MapFile{
+			Data: fmt.Appendf(nil, "-- +goose Up\n%s\nPRAGMA user_version = %d;\n", next, SchemaVersion+1)}
+		return out
 	}
 	now := time.Date(2026, 5, 1, 10, 0, 0, 0, time.UTC)
 	t.Run("done", func(t *testing.T) {
 		n := newNotebook(t)
 		must(t, n.PutStudy(ctx, &study.Study{ID: "s"}, []byte("doc"), nil))
 		must(t, n.Close())
-		copied, err := upgradeWith(ctx, n.Path(), set("CREATE TABLE added (a);"), 1, 2, now, time.Second)
+		copied, err := upgradeWith(ctx, n.Path(), set("CREATE TABLE added (a);"), SchemaVersion, SchemaVersion+1, now, time.Second)
 		must(t, err)
-		if want := n.Path() + ".v1-20260501T100000Z"; copied != want {
+		if want := fmt.Sprintf("%s.v%d-20260501T100000Z", n.Path(), SchemaVersion); copied != want {
 			t.Errorf("copy is %s, want %s", copied, want)
 		}
 		old, err := Open(ctx, copied, Options{ReadOnly: true})
@@ -319,13 +325,13 @@ func TestUpgradeCopiesFirst(t *testing.T) {
 		if string(rec.Document) != "doc" {
 			t.Errorf("the copy holds %q", rec.Document)
 		}
-		_, err = Open(ctx, n.Path(), Options{}) // version 2 is newer than this package
+		_, err = Open(ctx, n.Path(), Options{}) // newer than this package
 		wantCode(t, err, "notebook-newer")
 	})
 	t.Run("failed", func(t *testing.T) {
 		n := newNotebook(t)
 		must(t, n.Close())
-		if _, err := upgradeWith(ctx, n.Path(), set("CREATE TABLE added (a); CREATE TABLE study (a);"), 1, 2, now, time.Second); err == nil {
+		if _, err := upgradeWith(ctx, n.Path(), set("CREATE TABLE added (a); CREATE TABLE study (a);"), SchemaVersion, SchemaVersion+1, now, time.Second); err == nil {
 			t.Fatal("a failing migration succeeded")
 		}
 		n, err := Open(ctx, n.Path(), Options{})
@@ -344,7 +350,7 @@ func TestUpgradeCopiesFirst(t *testing.T) {
 		defer tx.Rollback()
 		var k int
 		must(t, tx.QueryRow("SELECT count(*) FROM study").Scan(&k))
-		_, err = upgradeWith(ctx, n.Path(), set(""), 1, 2, now, 50*time.Millisecond)
+		_, err = upgradeWith(ctx, n.Path(), set(""), SchemaVersion, SchemaVersion+1, now, 50*time.Millisecond)
 		wantCode(t, err, "notebook-locked")
 	})
 }
