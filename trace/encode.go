@@ -2,12 +2,9 @@ package trace
 
 import (
 	"encoding/binary"
-	"encoding/json"
 	"hash/crc32"
-	"math"
 	"slices"
 	"sync"
-	"unicode/utf8"
 
 	"github.com/klauspost/compress/zstd"
 
@@ -57,26 +54,11 @@ func Encode(dst []byte, t *Trace) ([]byte, error) {
 	if n := t.Len(); n > 0 && t.TimesUS[n-1]-t.TimesUS[0] < 0 {
 		return dst, fault.New("trace-range", "the trace spans more than 292,000 years").On("trace", t.Channel.ID)
 	}
-	channel, err := json.Marshal(t.Channel)
+	head, err := appendHead(nil, t)
 	if err != nil {
-		return dst, fault.New("trace-channel", "the channel cannot be stored").On("trace", t.Channel.ID).Wrap(err)
+		return dst, err
 	}
-	for _, s := range []string{t.Channel.ID, string(t.Channel.Place), string(t.Channel.Unit), t.Channel.Side, t.Channel.Sensor, t.Channel.Class, t.Channel.SourceName, t.Source} {
-		if !utf8.ValidString(s) {
-			return dst, fault.New("trace-channel", "the channel's text is not UTF-8").On("trace", s)
-		}
-	}
-	var head, body, scratch []byte
-	head = append(head, 0)
-	if t.Elapsed {
-		head[0] = flagElapsed
-	}
-	head = binary.AppendVarint(head, int64(t.OffsetMin))
-	head = binary.LittleEndian.AppendUint64(head, math.Float64bits(t.Quantum))
-	head = binary.AppendUvarint(head, uint64(len(channel)))
-	head = append(head, channel...)
-	head = binary.AppendUvarint(head, uint64(len(t.Source)))
-	head = append(head, t.Source...)
+	var body, scratch []byte
 	head = binary.AppendUvarint(head, uint64(t.Len()))
 	head = binary.AppendUvarint(head, uint64((t.Len()+chunkSamples-1)/chunkSamples))
 	w := &chunkWriter{}
@@ -101,13 +83,7 @@ func Encode(dst []byte, t *Trace) ([]byte, error) {
 		head = binary.AppendUvarint(head, uint64(len(body)-was))
 		last = end
 	}
-	from := len(dst)
-	dst = append(dst, magic...)
-	dst = append(dst, codecVersion)
-	dst = binary.AppendUvarint(dst, uint64(len(head)))
-	dst = append(dst, head...)
-	dst = binary.LittleEndian.AppendUint32(dst, crc32.Checksum(dst[from:], castagnoli))
-	return append(dst, body...), nil
+	return frame(dst, head, body), nil
 }
 
 // appendChunk frames a payload: encoding id, payload, CRC. It is compressed
