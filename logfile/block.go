@@ -18,6 +18,8 @@ type columnPlan struct {
 	typ  Type
 	form TimeForm
 	unit cellUnit // unit written behind the numbers of the column
+
+	otherForm TimeForm // of dates whose order is not yet known; see settleOrder
 }
 
 // segment is what one worker made of one block of whole rows.
@@ -45,6 +47,7 @@ type worker struct {
 	kinds  []byte // first letter of each column's type, for the inner loop
 	stops  [256]bool
 	times  []timeParser
+	others []timeParser // of the other order of day and month
 	intern []map[string]uint32
 	cells  [][]byte
 	// Where lines were last counted to in the block.
@@ -52,10 +55,11 @@ type worker struct {
 }
 
 func newWorker(p *plan) *worker {
-	w := &worker{plan: p, times: make([]timeParser, len(p.columns)), intern: make([]map[string]uint32, len(p.columns))}
+	w := &worker{plan: p, times: make([]timeParser, len(p.columns)), others: make([]timeParser, len(p.columns)), intern: make([]map[string]uint32, len(p.columns))}
 	w.stops[p.comma], w.stops['\n'], w.stops['\r'] = true, true, true
 	for i, c := range p.columns {
 		w.times[i] = timeParser{form: c.form, decimal: p.decimal}
+		w.others[i] = timeParser{form: c.otherForm, decimal: p.decimal}
 		w.kinds = append(w.kinds, c.typ[0])
 	}
 	return w
@@ -290,6 +294,10 @@ func (w *worker) slowNumber(s *segment, c int, cell, b []byte, row int) bool {
 func (w *worker) time(s *segment, c int, cell, b []byte, row int) bool {
 	p := &w.times[c]
 	us, ok := p.parse(cell)
+	if !ok && w.columns[c].otherForm != "" {
+		us, ok = w.others[c].parse(cell)
+		us += otherwise
+	}
 	if !ok {
 		if w.isHeader(b, row) {
 			return false

@@ -26,7 +26,10 @@ type Options struct {
 	// Sheet and Range say what of a workbook is read: a sheet by name ("" is
 	// the first with cells) and a block of cells such as "B3:F900" or "B3:".
 	Sheet, Range string
-	Limits       Limits
+	// DateOrder says which of day and month comes first where dates allow
+	// both; "" lets the column tell.
+	DateOrder DateOrder
+	Limits    Limits
 	// Workers read blocks side by side; 0 takes two, or one on one core. The
 	// result does not depend on it.
 	Workers int
@@ -111,6 +114,9 @@ func begin(r io.Reader, opt Options) (*source, *blocks, *Layout, error) {
 	var layout *Layout
 	if err = in.fill(); err == nil {
 		layout, err = in.sniff(opt)
+	}
+	if err == nil {
+		err = opt.DateOrder.follow(layout)
 	}
 	if err != nil {
 		src.close()
@@ -283,7 +289,7 @@ func (l *Layout) plan(opt Options) (*plan, error) {
 		c := &l.Columns[i]
 		known[c.Name] = true
 		if f, ok := opt.Forms[c.Name]; ok {
-			c.Type, c.Form, c.Sure, c.Why = Time, f, true, "as told"
+			c.Type, c.Form, c.Sure, c.Why, c.twoOrders = Time, f, true, "as told", false
 		}
 		if t, ok := opt.Types[c.Name]; ok && t != c.Type {
 			c.Type, c.Sure, c.Why = t, true, "as told"
@@ -294,7 +300,11 @@ func (l *Layout) plan(opt Options) (*plan, error) {
 		if c.Type == Time && c.Form == "" {
 			return nil, fault.BadUsage("log-time-form", "column %q holds no times of a known form", c.Name).On("form", c.Name)
 		}
-		p.columns = append(p.columns, columnPlan{c.Name, c.Type, c.Form, c.cellUnit})
+		plan := columnPlan{name: c.Name, typ: c.Type, form: c.Form, unit: c.cellUnit}
+		if c.Type == Time && c.twoOrders {
+			plan.otherForm = otherOrder(c.Form)
+		}
+		p.columns = append(p.columns, plan)
 	}
 	var asked []string
 	asked = append(asked, opt.Only...)
@@ -498,6 +508,11 @@ func (a *assembly) finish(torn []byte) *Table {
 		})
 	}
 	wg.Wait()
+	for i, p := range a.plan.columns {
+		if p.otherForm != "" {
+			t.settleOrder(&t.Columns[i], &t.Layout.Columns[i])
+		}
+	}
 	if torn != nil && !t.dropTorn() {
 		t.doubtTorn(torn, a.plan, a.lines)
 	}

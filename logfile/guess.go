@@ -129,19 +129,54 @@ func guess(l *Layout) (*Guess, error) {
 		g.guessLongChannels(name, value, unit, used)
 	}
 	g.rates(name, value)
+	g.note()
+	return g, nil
+}
+
+// note says what was only guessed.
+func (g *Guess) note() {
+	g.Notes = nil
 	for _, c := range append(slices.Clone(g.Columns), g.Channels...) {
 		if !c.Sure && c.Role != RoleIgnore && c.Role != RoleTime {
 			g.Notes = append(g.Notes, fault.Notef("log-guess", "column %q: %s", c.Name, c.Why))
 		}
 	}
 	if !g.Time.Sure {
-		g.Notes = append(g.Notes, fault.Notef("log-time-guess", "times are read as %s: %s", g.Time.Form, g.Time.Why))
+		text := fmt.Sprintf("times are read as %s: %s", g.Time.Form, g.Time.Why)
+		if g.twoOrders() {
+			text += "; say --date-order dmy or mdy, or write the form into a column map"
+		}
+		g.Notes = append(g.Notes, fault.Note{Code: "log-time-guess", Text: text})
 	}
 	if g.Time.Form.Local() {
 		g.Notes = append(g.Notes, fault.Notef("log-no-offset", "the times have no offset from UTC and are read as UTC unless the map gives one"))
 	}
-	return g, nil
 }
+
+// twoOrders tells whether the dates allow day and month in both orders.
+func (g *Guess) twoOrders() bool {
+	return slices.ContainsFunc(g.Layout.Columns, func(c ColumnLayout) bool { return c.Name == g.Time.Column && c.twoOrders })
+}
+
+// settle takes over what the whole column told of the order of its dates.
+func (g *Guess) settle() {
+	for _, c := range g.Layout.Columns {
+		if c.Name == g.Time.Column && c.Type == Time && otherOrder(c.Form) != "" {
+			g.Time.Form, g.Time.Sure, g.Time.Why = c.Form, c.Sure, c.Why
+			if g.Time.Clock != "" {
+				g.Time.Why = besideClock(c.Why)
+			}
+		}
+	}
+	for i := range g.Columns {
+		if g.Columns[i].Role == RoleTime {
+			g.Columns[i].Sure, g.Columns[i].Why = g.Time.Sure, g.Time.Why
+		}
+	}
+	g.note()
+}
+
+func besideClock(why string) string { return "a column of dates (" + why + ") and one of times of day" }
 
 // guessTime finds the time column.
 func (g *Guess) guessTime() error {
@@ -163,7 +198,7 @@ func (g *Guess) guessTime() error {
 		if l.Columns[clock].Form != Clock { // beside a date, h:m:s is a time of day
 			l.Columns[clock].Form, l.Columns[clock].Why = Clock, "time of day beside a date"
 		}
-		g.Time = TimeGuess{c.Name, l.Columns[clock].Name, c.Form, c.Sure, "a column of dates (" + c.Why + ") and one of times of day"}
+		g.Time = TimeGuess{c.Name, l.Columns[clock].Name, c.Form, c.Sure, besideClock(c.Why)}
 	case date >= 0:
 		c := l.Columns[date]
 		g.Time = TimeGuess{c.Name, "", c.Form, c.Sure, c.Why}

@@ -50,6 +50,8 @@ type ColumnLayout struct {
 	Sure     bool     `json:"sure"`
 	Why      string   `json:"why"`
 	cellUnit cellUnit // written behind most numbers
+
+	twoOrders bool // of dates: the first rows allow day and month in both orders
 }
 
 // noValue are cells that stand for a reading that was not taken. They are
@@ -403,6 +405,7 @@ func (l *Layout) typeColumn(col *ColumnLayout, rows [][]string, c int) {
 	}
 	if form, sure, why := guessTimeForm(cells, col.Name+" "+col.UnitRow); form != "" {
 		col.Type, col.Form, col.Sure, col.Why = Time, form, sure, why
+		col.twoOrders = !sure && otherOrder(form) != ""
 		return
 	}
 	col.Type, col.Why = Text, "text"

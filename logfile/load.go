@@ -20,9 +20,12 @@ type LoadOptions struct {
 	// Session picks one of several logs glued into one file, from 1; 0 takes
 	// the one with the most rows.
 	Session int
-	Maps    []*Map // saved maps: the first that fits the file stands instead of the guess
-	Limits  Limits
-	Raw     io.Writer // receives every byte of the file as it was read
+	// DateOrder says which of day and month comes first where no map says it
+	// and the dates allow both.
+	DateOrder DateOrder
+	Maps      []*Map // saved maps: the first that fits the file stands instead of the guess
+	Limits    Limits
+	Raw       io.Writer // receives every byte of the file as it was read
 }
 
 // Log is a loaded log: one trace for each channel, and what became of every
@@ -41,7 +44,7 @@ type Log struct {
 // out; all of them stand in the account with their row.
 func Load(r io.Reader, opt LoadOptions) (*Log, error) {
 	log := &Log{Map: opt.Map}
-	read := Options{Limits: opt.Limits, Raw: opt.Raw, Sheet: opt.Sheet, Range: opt.Range}
+	read := Options{Limits: opt.Limits, Raw: opt.Raw, Sheet: opt.Sheet, Range: opt.Range, DateOrder: opt.DateOrder}
 	if log.Map != nil {
 		if err := log.Map.check(); err != nil {
 			return nil, err
@@ -65,6 +68,9 @@ func Load(r io.Reader, opt LoadOptions) (*Log, error) {
 			return err
 		}
 		log.Map.options(o)
+		if own { // the whole column may still tell the order of its dates
+			delete(o.Forms, log.Map.Time.Column)
+		}
 		return nil
 	})
 	if err != nil {
@@ -72,6 +78,8 @@ func Load(r io.Reader, opt LoadOptions) (*Log, error) {
 	}
 	log.SHA256, log.Account = t.SHA256, t.Account
 	if own {
+		log.Guess.settle()
+		log.Map.Time.Form = log.Guess.Time.Form
 		log.Account.Notes = append(log.Account.Notes, log.Guess.Notes...)
 	}
 	l := &loader{log: log, table: t, m: log.Map, session: opt.Session}
