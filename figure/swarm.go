@@ -18,23 +18,40 @@ func swarm(at []float64, r, half float64) []float64 {
 	}
 	sort.SliceStable(order, func(i, j int) bool { return at[order[i]] < at[order[j]] })
 	step := r * 1.1
-	for k, i := range order {
-		best := 0.0
-	search:
-		for n := 0; float64((n+1)/2)*step <= half; n++ {
-			cand := float64((n+1)/2) * step
-			if n%2 == 0 {
-				cand = -cand
+	// The dots lie in lanes, a step apart. They come in order along the axis,
+	// so that only the last of a lane can be in the way of the next, and a
+	// lane concerns no lane beyond its neighbours.
+	const apart = 2 * 0.98
+	lanes := 0
+	if half >= 0 && step > 0 {
+		lanes = int(half / step)
+	}
+	last := make([]float64, 2*lanes+1)
+	for i := range last {
+		last[i] = math.Inf(-1)
+	}
+	free := func(lane int, x float64) bool {
+		for l := max(0, lane-1); l <= min(2*lanes, lane+1); l++ {
+			if dx, dy := x-last[l], float64(l-lane)*step; dx < 2*r && dx*dx+dy*dy < apart*apart*r*r {
+				return false
 			}
-			for j := k - 1; j >= 0 && at[i]-at[order[j]] < 2*r; j-- {
-				if math.Hypot(at[i]-at[order[j]], cand-off[order[j]]) < 2*r*0.98 {
-					continue search
-				}
-			}
-			best = cand
-			break
 		}
-		off[i] = best
+		return true
+	}
+	for _, i := range order {
+		lane := lanes
+		for n := range 2*lanes + 1 { // the middle first, then outwards on both sides
+			k := lanes + (n+1)/2
+			if n%2 == 0 {
+				k = lanes - n/2
+			}
+			if free(k, at[i]) {
+				lane = k
+				break
+			}
+		}
+		last[lane] = at[i]
+		off[i] = float64(lane-lanes) * step
 	}
 	return off
 }

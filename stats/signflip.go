@@ -2,8 +2,11 @@ package stats
 
 import (
 	"math"
+	"math/bits"
+	"runtime"
 	"slices"
 	"strconv"
+	"sync"
 )
 
 // exactFlips is the largest number of pairs whose sign patterns are all
@@ -52,13 +55,25 @@ func SignFlip(d []float64, seed string) *SignFlipTest {
 	}
 	t.Patterns = flipDraws + 1
 	t.means = make([]float64, flipDraws)
-	const chunk = 4096 // one substream each, so workers could share them
-	for start := 0; start < flipDraws; start += chunk {
-		s := NewStream(seed, "sign flip", uint64(start/chunk))
-		for k := start; k < min(start+chunk, flipDraws); k++ {
-			t.means[k] = randomSubsetMean(d, s)
-		}
+	groups := groupSums(d)
+	const chunk = 4096 // one substream each, whichever worker draws it
+	starts := make(chan int)
+	var wg sync.WaitGroup
+	for range runtime.GOMAXPROCS(0) {
+		wg.Go(func() {
+			for start := range starts {
+				s := NewStream(seed, "sign flip", uint64(start/chunk))
+				for k := start; k < min(start+chunk, flipDraws); k++ {
+					t.means[k] = randomSubsetMean(groups, len(d), s)
+				}
+			}
+		})
 	}
+	for start := 0; start < flipDraws; start += chunk {
+		starts <- start
+	}
+	close(starts)
+	wg.Wait()
 	return t
 }
 
@@ -78,24 +93,40 @@ func subsetMeans(d []float64) []float64 {
 	return sums[1:]
 }
 
-// randomSubsetMean draws each element with probability ½ and returns their
-// mean; the empty subset, which is the observed pattern, has mean −∞ or +∞
-// for nothing: it is drawn again.
-func randomSubsetMean(d []float64, s *Stream) float64 {
-	for {
-		sum, n := 0.0, 0
-		for i := 0; i < len(d); i += 64 {
-			bits := s.Uint64()
-			for _, v := range d[i:min(i+64, len(d))] {
-				if bits&1 == 1 {
-					sum += v
-					n++
-				}
-				bits >>= 1
+// groupSums lists, for every eight elements of d in turn, the sum over each
+// of their 256 subsets: a draw then adds one number for eight signs.
+func groupSums(d []float64) [][256]float64 {
+	out := make([][256]float64, (len(d)+7)/8)
+	for g := range out {
+		sums := &out[g]
+		for i, v := range d[8*g : min(8*g+8, len(d))] {
+			for m := range 1 << i {
+				sums[1<<i|m] = sums[m] + v
 			}
 		}
-		if n > 0 {
-			return sum / float64(n)
+	}
+	return out
+}
+
+// randomSubsetMean draws each of n elements with probability ½ and returns
+// their mean; the empty subset, which is the observed pattern, has mean −∞ or
+// +∞ for nothing: it is drawn again.
+func randomSubsetMean(groups [][256]float64, n int, s *Stream) float64 {
+	for {
+		sum, drawn := 0.0, 0
+		for i := 0; i < n; i += 64 {
+			word := s.Uint64()
+			if left := n - i; left < 64 {
+				word &= 1<<left - 1
+			}
+			drawn += bits.OnesCount64(word)
+			for g := i / 8; word != 0; g++ {
+				sum += groups[g][byte(word)]
+				word >>= 8
+			}
+		}
+		if drawn > 0 {
+			return sum / float64(drawn)
 		}
 	}
 }
