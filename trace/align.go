@@ -48,10 +48,12 @@ func (t *Trace) Aligned(a Alignment) (*Trace, error) {
 	return &out, nil
 }
 
-// SyncPoint is one event seen on both clocks.
+// SyncPoint is one event seen on both clocks. UUS is the standard uncertainty
+// of the difference between the two times, µs; 0 where it is not known.
 type SyncPoint struct {
-	DeviceUS int64 `json:"device_us"`
-	CommonUS int64 `json:"common_us"`
+	DeviceUS int64   `json:"device_us"`
+	CommonUS int64   `json:"common_us"`
+	UUS      float64 `json:"u_us,omitempty"`
 }
 
 // FitAlignment finds the alignment through sync points: the offset alone from

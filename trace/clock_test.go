@@ -36,7 +36,7 @@ func TestClocksAreAligned(t *testing.T) {
 		{"marks", 0.01, func() (ClockFit, error) {
 			var p []SyncPoint
 			for _, s := range []float64{60, 700, 1500} {
-				p = append(p, SyncPoint{DeviceUS: int64(s*(1-rate)*1e6 - offset*1e6), CommonUS: int64(s * 1e6)})
+				p = append(p, SyncPoint{DeviceUS: int64(s*(1-rate)*1e6 - offset*1e6), CommonUS: int64(s * 1e6), UUS: 20e3})
 			}
 			return AlignByMarks(p)
 		}},

@@ -142,7 +142,7 @@ func TestResampleAgreesWithAt(t *testing.T) {
 func TestAlignment(t *testing.T) {
 	// A device 3 s behind that loses 25 µs each second, seen at both ends of
 	// an hour.
-	points := []SyncPoint{{1_000_000_000, 1_003_000_000}, {4_600_000_000, 4_603_090_000}}
+	points := []SyncPoint{{DeviceUS: 1_000_000_000, CommonUS: 1_003_000_000}, {DeviceUS: 4_600_000_000, CommonUS: 4_603_090_000}}
 	a, worst, err := FitAlignment(points)
 	if err != nil || worst > 1 {
 		t.Fatal(a, worst, err)
