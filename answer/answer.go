@@ -19,6 +19,9 @@ import (
 type CookResult struct {
 	Cook   study.Cook
 	Result *measure.Result
+	// Findings are what is doubtful in the cook's record; those that touch a
+	// question's response enter its checks.
+	Findings []measure.Finding
 }
 
 // Input is all that an answer rests on.

@@ -49,6 +49,13 @@ type evaluation struct {
 	settled  bool
 	why      []fault.Code // reasons for no verdict at all
 	family   []Check      // checks that do not depend on the level
+
+	doubts []recordDoubt // about the cooks' records
+	// What the comparison was made of and how it is made again of less.
+	compared     stats.Table
+	compareAgain func(stats.Table) *effect
+	// The effect without the blocks with a breach, and with any doubt.
+	unbreached, undoubted *blocksLeft
 }
 
 type value struct {
@@ -123,6 +130,7 @@ func (e *evaluation) prepare() error {
 	e.pairs(ratio)
 	e.components(kind)
 	e.fixedChecks()
+	e.recordDoubts()
 	e.pitfalls()
 	return nil
 }
@@ -428,6 +436,7 @@ func (e *evaluation) decide(a float64) bool {
 	e.checkLeftOut(verdict, a, hold, pass)
 	e.checkSignFlip(verdict, a, hold, pass)
 	e.checkCovariates(verdict, a, hold, pass)
+	e.checkRecords(verdict, a)
 	if verdict.Settled() && slices.ContainsFunc(f.Checks, func(c Check) bool { return c.State == Failed }) {
 		verdict = Unsettled
 	}

@@ -76,8 +76,16 @@ func (e *evaluation) estimate(kind study.ReadingKind, ratio bool) error {
 	if len(blocks) < 3 {
 		return nil
 	}
+	e.compared = table
+	e.compareAgain = func(t stats.Table) *effect {
+		y, _, _, err := compare(t, false)
+		if err != nil {
+			return nil
+		}
+		return y
+	}
 	for _, b := range blocks {
-		if y, _, _, err := compare(without(table, b), false); err == nil && y != nil {
+		if y := e.compareAgain(without(table, func(x string) bool { return x == b })); y != nil {
 			e.left = append(e.left, leftOut{b, *y})
 		}
 	}
@@ -99,7 +107,7 @@ func (e *evaluation) estimateNumber(opt stats.Options) error {
 		adjusted, err := stats.Compare(table, with)
 		switch f := fault.As(err); {
 		case err == nil:
-			c = adjusted
+			c, opt = adjusted, with
 		case f != nil && f.Kind != fault.Internal:
 			e.finding.Notes = append(e.finding.Notes, fault.Notef("covariate-not-fitted", "the sealed covariates could not be fitted: %s", f.Message))
 		default:
@@ -134,9 +142,26 @@ func (e *evaluation) estimateNumber(opt stats.Options) error {
 	if c.NBlocks < 3 {
 		return nil
 	}
+	e.compared = table
+	e.compareAgain = func(t stats.Table) *effect { return contrastWith(t, opt, e.finding.Treatment) }
 	for _, l := range c.LeaveOneOut() {
 		if l.Err == nil && at < len(l.Contrasts) && !math.IsNaN(l.Contrasts[at].Estimate+l.Contrasts[at].SE) {
 			e.left = append(e.left, leftOut{l.Block, ofContrast(l.Contrasts[at])})
+		}
+	}
+	return nil
+}
+
+// contrastWith compares a table anew; nil where it holds no such contrast.
+func contrastWith(t stats.Table, opt stats.Options, treatment string) *effect {
+	c, err := stats.Compare(t, opt)
+	if err != nil {
+		return nil
+	}
+	for _, k := range c.Contrasts {
+		if k.Treatment == treatment && !math.IsNaN(k.Estimate+k.SE) {
+			x := ofContrast(k)
+			return &x
 		}
 	}
 	return nil
@@ -310,19 +335,6 @@ func labels(column []string) []string {
 		}
 	}
 	return out
-}
-
-// without is a table without one block.
-func without(t stats.Table, block string) stats.Table {
-	less := stats.Table{ResponseName: t.ResponseName}
-	for i, b := range t.Block {
-		if b != block {
-			less.Response = append(less.Response, t.Response[i])
-			less.Treatment = append(less.Treatment, t.Treatment[i])
-			less.Block = append(less.Block, b)
-		}
-	}
-	return less
 }
 
 func (e *evaluation) differences() []float64 {

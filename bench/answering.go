@@ -46,6 +46,13 @@ func Answer(ctx context.Context, rd Reader, studyID string, o AnswerOptions) (*A
 		if out.Results, err = Measure(ctx, rd, rec, o.Progress, names...); err != nil {
 			return nil, err
 		}
+		found, err := Quality(ctx, rd, rec, o.Progress)
+		if err != nil {
+			return nil, err
+		}
+		for i := range found {
+			out.Results[i].Findings = found[i].Findings
+		}
 	}
 	changes, err := SealChanges(rec)
 	if err != nil {

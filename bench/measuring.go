@@ -30,15 +30,32 @@ func (p Progress) Report(done, total int) {
 // typed ones when no names are given. Values that the notebook stored for
 // the same inputs are taken from there, and new ones are stored.
 func Measure(ctx context.Context, rd Reader, rec *Record, progress Progress, names ...string) ([]answer.CookResult, error) {
-	out := make([]answer.CookResult, len(rec.Cooks))
-	pieces := map[string]study.Piece{}
-	for _, p := range rec.Study.Pieces {
-		pieces[p.Label] = p
-	}
 	key := "*"
 	if len(names) > 0 {
 		b, _ := json.Marshal(names)
 		key = string(b)
+	}
+	results, err := remembered(ctx, rd, rec, key, nil, progress, func(in measure.Input) (*measure.Result, error) {
+		return measure.Cook(in, names...)
+	})
+	if err != nil {
+		return nil, err
+	}
+	out := make([]answer.CookResult, len(results))
+	for i, c := range rec.Cooks {
+		out[i] = answer.CookResult{Cook: c, Result: results[i]}
+	}
+	return out, nil
+}
+
+// remembered computes something of every cook of a record, several at a time,
+// and keeps it in the notebook under a key for as long as its inputs stay what
+// they were; beside names what else than the cook it rests on.
+func remembered[T any](ctx context.Context, rd Reader, rec *Record, key string, beside any, progress Progress, compute func(measure.Input) (T, error)) ([]T, error) {
+	out := make([]T, len(rec.Cooks))
+	pieces := map[string]study.Piece{}
+	for _, p := range rec.Study.Pieces {
+		pieces[p.Label] = p
 	}
 	known, err := storedResults(ctx, rd, rec.Study.ID, key)
 	if err != nil {
@@ -47,12 +64,11 @@ func Measure(ctx context.Context, rd Reader, rec *Record, progress Progress, nam
 	hashes := make([]string, len(rec.Cooks))
 	var todo []int
 	for i, c := range rec.Cooks {
-		hashes[i] = inputHash(c, pieces[c.Piece], rec.Study.Instruments, key)
-		out[i].Cook = c
+		hashes[i] = inputHash(c, pieces[c.Piece], rec.Study.Instruments, key, beside)
 		if s, ok := known[c.ID]; ok && c.ID != "" && s.InputHash == hashes[i] {
-			var r measure.Result
+			var r T
 			if json.Unmarshal(s.Body, &r) == nil {
-				out[i].Result = &r
+				out[i] = r
 				continue
 			}
 		}
@@ -84,11 +100,9 @@ func Measure(ctx context.Context, rd Reader, rec *Record, progress Progress, nam
 				if !vouched(c, traces) {
 					hashes[i] = ""
 				}
-				r, err := measure.Cook(measure.Input{Cook: c, Piece: pieces[c.Piece], Traces: traces, Instruments: rec.Study.Instruments}, names...)
-				if err != nil {
+				if out[i], err = compute(measure.Input{Cook: c, Piece: pieces[c.Piece], Traces: traces, Instruments: rec.Study.Instruments}); err != nil {
 					return err
 				}
-				out[i].Result = r
 			}
 			return nil
 		})
@@ -102,21 +116,22 @@ func Measure(ctx context.Context, rd Reader, rec *Record, progress Progress, nam
 		return nil, err
 	}
 	progress.Report(len(todo), len(todo))
-	storeResults(ctx, rd, rec.Study.ID, key, out, hashes, todo)
+	storeResults(ctx, rd, rec, key, out, hashes, todo)
 	return out, ctx.Err()
 }
 
 // inputHash names everything a cook's responses were computed from: its
-// record (the hashes of its raw logs among it), its piece, the instruments, the responses
-// asked for and the version of the method.
-func inputHash(c study.Cook, p study.Piece, tools []study.Instrument, key string) string {
+// record (the hashes of its raw logs among it), its piece, the instruments, the
+// responses asked for, what else they rest on, and the version of the method.
+func inputHash(c study.Cook, p study.Piece, tools []study.Instrument, key string, beside any) string {
 	b, err := json.Marshal(struct {
 		Method int
 		Key    string
 		Cook   study.Cook
 		Piece  study.Piece
 		Tools  []study.Instrument `json:",omitempty"`
-	}{measure.MethodVersion, key, c, p, tools})
+		Beside any                `json:",omitempty"`
+	}{measure.MethodVersion, key, c, p, tools, beside})
 	if err != nil {
 		return ""
 	}
@@ -154,24 +169,24 @@ func storedResults(ctx context.Context, rd Reader, studyID, key string) (map[str
 
 // storeResults keeps what was computed. A notebook that cannot be written
 // just now (opened read-only, in use, on a full disk) still answers.
-func storeResults(ctx context.Context, rd Reader, studyID, key string, all []answer.CookResult, hashes []string, todo []int) {
+func storeResults[T any](ctx context.Context, rd Reader, rec *Record, key string, all []T, hashes []string, todo []int) {
 	st, ok := rd.(ResponseStore)
 	if !ok || len(todo) == 0 || !Writable(rd) {
 		return
 	}
 	var put []StoredResponse
 	for _, i := range todo {
-		if hashes[i] == "" || all[i].Cook.ID == "" {
+		if hashes[i] == "" || rec.Cooks[i].ID == "" {
 			continue
 		}
-		b, err := json.Marshal(all[i].Result)
+		b, err := json.Marshal(all[i])
 		if err != nil {
 			continue // a non-finite value is computed anew each time
 		}
-		put = append(put, StoredResponse{CookID: all[i].Cook.ID, Response: key, InputHash: hashes[i], Body: b})
+		put = append(put, StoredResponse{CookID: rec.Cooks[i].ID, Response: key, InputHash: hashes[i], Body: b})
 	}
 	if len(put) > 0 {
-		_ = st.PutResponses(ctx, studyID, put) // it only saves time, and may fail
+		_ = st.PutResponses(ctx, rec.Study.ID, put) // it only saves time, and may fail
 	}
 }
 

@@ -18,14 +18,36 @@ type CookFindings struct {
 }
 
 // Quality reports what is doubtful in every cook of a record, in the
-// record's order.
+// record's order. Reports that the notebook stored for the same inputs are
+// taken from there, and new ones are stored.
 func Quality(ctx context.Context, rd Reader, rec *Record, progress Progress) ([]CookFindings, error) {
-	out := make([]CookFindings, len(rec.Cooks))
-	err := eachCook(ctx, rd, rec, progress, func(i int, in measure.Input) error {
-		out[i] = CookFindings{Cook: in.Cook, Label: in.Cook.Label, Findings: measure.Quality(in, rec.Study)}
-		return nil
+	found, err := remembered(ctx, rd, rec, qualityKey, rec.watched(), progress, func(in measure.Input) ([]measure.Finding, error) {
+		return measure.Quality(in, rec.Study), nil
 	})
-	return out, err
+	if err != nil {
+		return nil, err
+	}
+	out := make([]CookFindings, len(found))
+	for i, c := range rec.Cooks {
+		out[i] = CookFindings{Cook: c, Label: c.Label, Findings: found[i]}
+	}
+	return out, nil
+}
+
+// qualityKey is what quality reports are stored under; no response is called
+// so.
+const qualityKey = "(quality)"
+
+// watched is what a quality report looks at beside the cook itself.
+func (r *Record) watched() any {
+	var asked []string
+	for _, q := range r.Study.Questions {
+		asked = append(asked, q.Response)
+	}
+	return struct {
+		Controlled []study.Control
+		Asked      []string
+	}{r.Study.Controlled, asked}
 }
 
 // CookMarks are the marks that the traces of a cook offer.
