@@ -11,7 +11,9 @@ import (
 // Edit replaces a study's document and cook files by changed ones, under the
 // id it has, and enters in the history what changed, in words. The same
 // content again changes nothing. Errors are those of [study.Parse]; code
-// "study-renamed" when the changed document names another study.
+// "study-renamed" when the changed document names another study,
+// "edited-meanwhile" when rec is no longer what the notebook holds: then
+// nothing was changed.
 func Edit(ctx context.Context, nb Notebook, rec *Record, document []byte, cookFiles map[string][]byte, now time.Time) (*study.Study, error) {
 	if string(document) == string(rec.Document) && equalFiles(rec.CookFiles, cookFiles) {
 		return rec.Study, nil
@@ -30,7 +32,7 @@ func Edit(ctx context.Context, nb Notebook, rec *Record, document []byte, cookFi
 			e.What += ": " + joinFew(changed, 5)
 		}
 	}
-	return s, nb.PutStudy(ctx, s, document, cookFiles, e)
+	return s, replace(ctx, nb, rec, s, document, cookFiles, e)
 }
 
 // Create adds a new study with the given title, to be filled in. Code

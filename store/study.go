@@ -98,6 +98,11 @@ func (q *query) record(id string, cooks func(q *query, id string, revision int64
 // events. An equal document with equal cook files changes nothing and appends
 // nothing, so that a retry is harmless.
 func (n *Notebook) PutStudy(ctx context.Context, s *study.Study, document []byte, cookFiles map[string][]byte, events ...study.Event) error {
+	return n.putStudy(ctx, nil, s, document, cookFiles, events)
+}
+
+// putStudy puts a study; where was is not nil only if it is what is there.
+func (n *Notebook) putStudy(ctx context.Context, was *bench.Record, s *study.Study, document []byte, cookFiles map[string][]byte, events []study.Event) error {
 	if s == nil || s.ID == "" {
 		return fault.New("missing-id", "a study needs an id")
 	}
@@ -119,6 +124,12 @@ func (n *Notebook) PutStudy(ctx context.Context, s *study.Study, document []byte
 			if bytes.Equal(oldDoc, document) && bytes.Equal(oldParsed, parsed) && maps.EqualFunc(files, cookFiles, bytes.Equal) {
 				return nil
 			}
+			if was != nil && !(bytes.Equal(oldDoc, was.Document) && maps.EqualFunc(files, was.CookFiles, bytes.Equal)) {
+				return fault.New("edited-meanwhile", "the study was changed by somebody else meanwhile").On("study", s.ID).
+					WithFix("look at what they changed, then make your change again")
+			}
+		} else if was != nil {
+			return unknownStudy(s.ID)
 		}
 		now := formatTime(c.now)
 		if err := c.putDocument(s, document, parsed, cookFiles, now, now); err != nil {
