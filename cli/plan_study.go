@@ -17,7 +17,6 @@ import (
 	"trivet/design"
 	"trivet/fault"
 	"trivet/figure"
-	"trivet/heat"
 	"trivet/publish"
 	"trivet/safety"
 	"trivet/study"
@@ -246,24 +245,7 @@ func writeDeal(ctx context.Context, env *Env, src *source, rec *bench.Record, s 
 }
 
 func writeSheets(env *Env, rec *bench.Record, s *study.Study, deal *design.Plan, o planOptions) error {
-	cooks := map[string]*heat.Cook{}
-	for _, t := range s.Treatments {
-		if src, ok := rec.CookFiles[t.Cook]; ok && t.Cook != "" {
-			if c, err := heat.ParseCook(t.Cook, src); err == nil {
-				cooks[t.ID] = c
-			}
-		}
-	}
-	var shown []safety.Caution
-	for _, c := range safety.Cautions(bench.SafetyFacts(rec, nil)) {
-		if c.ShownAt(safety.OnRunSheet) {
-			shown = append(shown, c)
-		}
-	}
-	sh := publish.NewSheets(s, deal, cooks, shown, env.Fahrenheit())
-	if rec.Seal != nil {
-		sh.Sealed = rec.Seal.Hash[:12]
-	}
+	sh := publish.SheetsOf(rec, s, deal, env.Fahrenheit())
 	return writeFileWhole(o.sheets, func(w io.Writer) error {
 		if strings.EqualFold(filepath.Ext(o.sheets), ".pdf") {
 			return sh.WritePDF(w, publish.Paper(o.paper))

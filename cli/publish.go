@@ -16,7 +16,6 @@ import (
 	"trivet/answer"
 	"trivet/bench"
 	"trivet/bundle"
-	"trivet/fault"
 	"trivet/publish"
 )
 
@@ -130,17 +129,19 @@ func exportPackage(ctx context.Context, env *Env, src *source, dir string, repla
 // zipPackage writes the data package as one zip file with fixed times, so
 // that the same study gives the same bytes.
 func zipPackage(ctx context.Context, env *Env, src *source, w io.Writer) error {
-	tmp, err := os.MkdirTemp("", "trivet-package-")
-	if err != nil {
-		return fault.New("temporary", "no temporary folder could be made").Wrap(err)
-	}
-	defer os.RemoveAll(tmp)
-	dir := filepath.Join(tmp, src.id)
-	if err := exportPackage(ctx, env, src, dir, false, nil); err != nil {
-		return err
-	}
+	return inTempFolder(func(tmp string) error {
+		dir := filepath.Join(tmp, src.id)
+		if err := exportPackage(ctx, env, src, dir, false, nil); err != nil {
+			return err
+		}
+		return zipFolder(dir, w)
+	})
+}
+
+// zipFolder writes what a folder holds as one zip file with fixed times.
+func zipFolder(dir string, w io.Writer) error {
 	z := zip.NewWriter(w)
-	err = filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
+	err := filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
 		if err != nil || d.IsDir() {
 			return err
 		}

@@ -142,7 +142,7 @@ func runServe(ctx context.Context, env *Env, o serveOptions) error {
 			WithFix("serve a notebook in a folder that can be written to")
 	}
 	defer audit.Close()
-	desk, err := web.NewDesk(app, nb, web.DeskOptions{OpenFolder: env.openForImport, Incoming: nb.Path() + ".incoming", Version: Version, Audit: audit})
+	desk, err := web.NewDesk(app, nb, web.DeskOptions{OpenFolder: env.openForImport, Incoming: nb.Path() + ".incoming", Version: Version, Audit: audit, Publishing: env.publishing(nb)})
 	if err != nil {
 		return err
 	}

@@ -24,6 +24,8 @@ type DeskOptions struct {
 	// loaded yet, so that a reload or a restart loses none of them.
 	Incoming string
 	Version  string // of trivet, printed with the findings
+	// Publishing writes what leaves the desk as files.
+	Publishing Publishing
 	// Audit takes one line of JSON for every request that changes something:
 	// when, by which role, from where, what, and whether it was done. nil
 	// discards. Writes are whole lines, one at a time.
@@ -85,6 +87,12 @@ func (d *Desk) routes() {
 	lead("GET /studies/{id}/power", d.powerPart)
 	lead("GET /studies/{id}/margin", d.marginPart)
 	lead("GET /studies/{id}/figures/{figure}", d.figureFile)
+	lead("GET /studies/{id}/report", d.reportPage)
+	lead("GET /studies/{id}/report.zip", d.reportFile)
+	lead("GET /studies/{id}/package.zip", d.packageFile)
+	lead("GET /studies/{id}/sheets", d.sheetsPage)
+	lead("GET /studies/{id}/sheets.pdf", d.sheetsFile)
+	lead("GET /copy", d.notebookFile)
 	lead("GET /studies/{id}/treatments/{treatment}", d.treatmentPage)
 	lead("POST /studies/{id}/treatments/{treatment}", d.saveTreatment)
 	lead("POST /studies/{id}/treatments/{treatment}/predict", d.predictPart)

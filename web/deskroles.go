@@ -1,20 +1,17 @@
 package web
 
 import (
-	"bytes"
 	"crypto/rand"
 	"encoding/base64"
 	"encoding/json"
 	"html/template"
 	"net/http"
-	"regexp"
 	"strings"
 	"sync"
 	"time"
 
 	"trivet/bench"
 	"trivet/fault"
-	"trivet/publish"
 	"trivet/tasting"
 )
 
@@ -159,8 +156,6 @@ func (d *Desk) cooksPage(w http.ResponseWriter, r *http.Request) {
 	d.render(w, r, http.StatusOK, "cookspage", frame{Title: say("cooks-of", v.Title), Invented: rec.Study.Invented, Study: v.ID, StudyName: v.Title, Guest: d.roleOf(r) != tasting.Lead}, v)
 }
 
-var styleHash = regexp.MustCompile(`style-src '(sha256-[A-Za-z0-9+/=]+)'`)
-
 // readerPage is the report of a study as it stands, for who has a reader's
 // link. A plan that is sealed and not finished is not looked at for a reader.
 func (d *Desk) readerPage(w http.ResponseWriter, r *http.Request) {
@@ -176,23 +171,11 @@ func (d *Desk) readerPage(w http.ResponseWriter, r *http.Request) {
 	if err == nil && got == nil {
 		err = fault.New("reader-early", "%s", say("reader-early")).WithFix("%s", say("reader-early-fix"))
 	}
-	var rep *publish.Report
-	if err == nil {
-		rep, err = publish.Assemble(r.Context(), d.nb, got, publish.AssembleOptions{Made: d.s.opt.Now(), Fahrenheit: unitsOf(r).Fahrenheit, Version: d.opt.Version, Brief: true})
-	}
-	var b bytes.Buffer
-	if err == nil {
-		err = rep.WriteHTML(&b)
-	}
 	if err != nil {
 		d.s.fail(w, r, 0, err)
 		return
 	}
-	// The report carries its style in the page, allowed by its hash alone.
-	if m := styleHash.FindSubmatch(b.Bytes()); m != nil {
-		w.Header().Set("Content-Security-Policy", "default-src 'none'; style-src '"+string(m[1])+"'; font-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'")
-	}
-	send(w, http.StatusOK, b.Bytes())
+	d.writeReport(w, r, got, true)
 }
 
 // auditLine is one request that changes something.
