@@ -7,17 +7,19 @@ import (
 
 // plan is how the rows of a table are read: what was guessed or asked for.
 type plan struct {
-	comma, decimal byte
-	columns        []columnPlan
-	header         []byte // the header row, to know it when it is repeated
-	maxLine        int
+	comma   byte
+	columns []columnPlan
+	header  []byte // the header row, to know it when it is repeated
+	maxLine int
+	quoted  bool // a column's decimal sign is the delimiter: its cells are in quotes
 }
 
 type columnPlan struct {
-	name string
-	typ  Type
-	form TimeForm
-	unit cellUnit // unit written behind the numbers of the column
+	name    string
+	typ     Type
+	form    TimeForm
+	decimal byte
+	unit    cellUnit // unit written behind the numbers of the column
 
 	otherForm TimeForm // of dates whose order is not yet known; see settleOrder
 }
@@ -45,6 +47,7 @@ type segment struct {
 type worker struct {
 	*plan
 	kinds  []byte // first letter of each column's type, for the inner loop
+	points []byte // decimal sign of each column
 	stops  [256]bool
 	times  []timeParser
 	others []timeParser // of the other order of day and month
@@ -58,9 +61,10 @@ func newWorker(p *plan) *worker {
 	w := &worker{plan: p, times: make([]timeParser, len(p.columns)), others: make([]timeParser, len(p.columns)), intern: make([]map[string]uint32, len(p.columns))}
 	w.stops[p.comma], w.stops['\n'], w.stops['\r'] = true, true, true
 	for i, c := range p.columns {
-		w.times[i] = timeParser{form: c.form, decimal: p.decimal}
-		w.others[i] = timeParser{form: c.otherForm, decimal: p.decimal}
+		w.times[i] = timeParser{form: c.form, decimal: c.decimal}
+		w.others[i] = timeParser{form: c.otherForm, decimal: c.decimal}
 		w.kinds = append(w.kinds, c.typ[0])
+		w.points = append(w.points, c.decimal)
 	}
 	return w
 }
@@ -82,7 +86,7 @@ func (w *worker) block(b []byte) *segment {
 		}
 	}
 	w.linePos, w.line = 0, 1
-	hasQuotes := bytes.IndexByte(b, '"') >= 0
+	hasQuotes := w.quoted || bytes.IndexByte(b, '"') >= 0
 	for i := 0; i < len(b); {
 		switch b[i] {
 		case '\n':
@@ -121,7 +125,7 @@ func (w *worker) plainRow(s *segment, b []byte, i int) int {
 	for c, kind := range w.kinds {
 		switch kind {
 		case 'n':
-			v, next, decimals, ok := scanNumber(b, i, w.decimal)
+			v, next, decimals, ok := scanNumber(b, i, w.points[c])
 			if ok && w.stops[b[next]] {
 				s.numbers[c][s.rows] = v
 				if decimals > s.decimals[c] {
@@ -260,10 +264,10 @@ func (w *worker) slowNumber(s *segment, c int, cell, b []byte, row int) bool {
 		s.numbers[c][s.rows] = math.NaN()
 		return true
 	}
-	v, decimals, ok := parseCell(cell, w.decimal)
+	v, decimals, ok := parseCell(cell, w.points[c])
 	if !ok {
 		if bare, unit := splitUnit(cell); unit != "" {
-			if v, decimals, ok = parseCell(bare, w.decimal); ok && unit != w.columns[c].unit {
+			if v, decimals, ok = parseCell(bare, w.points[c]); ok && unit != w.columns[c].unit {
 				w.problem(s, MixedUnit, c, cell, b, row)
 				s.numbers[c][s.rows] = math.NaN()
 				return true

@@ -283,7 +283,7 @@ func (b *blocks) lineFault() *fault.Error {
 
 // plan joins the layout and the options.
 func (l *Layout) plan(opt Options) (*plan, error) {
-	p := &plan{comma: l.Delimiter[0], decimal: l.Decimal[0], header: l.header, maxLine: opt.Limits.MaxLine}
+	p := &plan{comma: l.Delimiter[0], header: l.header, maxLine: opt.Limits.MaxLine}
 	known := map[string]bool{}
 	for i := range l.Columns {
 		c := &l.Columns[i]
@@ -300,7 +300,8 @@ func (l *Layout) plan(opt Options) (*plan, error) {
 		if c.Type == Time && c.Form == "" {
 			return nil, fault.BadUsage("log-time-form", "column %q holds no times of a known form", c.Name).On("form", c.Name)
 		}
-		plan := columnPlan{name: c.Name, typ: c.Type, form: c.Form, unit: c.cellUnit}
+		plan := columnPlan{name: c.Name, typ: c.Type, form: c.Form, unit: c.cellUnit, decimal: l.decimalOf(i)}
+		p.quoted = p.quoted || plan.decimal == p.comma
 		if c.Type == Time && c.twoOrders {
 			plan.otherForm = otherOrder(c.Form)
 		}

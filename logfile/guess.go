@@ -242,7 +242,7 @@ func (l *Layout) numbers(c int) []float64 {
 			continue
 		}
 		bare, _ := splitUnit([]byte(r[c]))
-		if v, _, ok := parseCell(bare, l.Decimal[0]); ok {
+		if v, _, ok := parseCell(bare, l.decimalOf(c)); ok {
 			out = append(out, v)
 		}
 	}
@@ -409,7 +409,7 @@ func (g *Guess) guessLongChannels(name, value, unit int, used map[string]bool) {
 			if name >= len(r) || value >= len(r) || r[name] != level {
 				continue
 			}
-			if x, _, ok := parseCell([]byte(r[value]), l.Decimal[0]); ok {
+			if x, _, ok := parseCell([]byte(r[value]), l.decimalOf(value)); ok {
 				v = append(v, x)
 			}
 			if unit >= 0 && unit < len(r) && u == "" {

@@ -51,6 +51,7 @@ type ColumnLayout struct {
 	Why      string   `json:"why"`
 	cellUnit cellUnit // written behind most numbers
 
+	decimal   byte // of the column's numbers where it is not the table's, else 0
 	twoOrders bool // of dates: the first rows allow day and month in both orders
 }
 
@@ -228,6 +229,30 @@ func isCell(s string, decimal byte) bool {
 	return ok
 }
 
+// isAnyCell tells a number with either decimal sign.
+func isAnyCell(s string) bool { return isCell(s, '.') || isCell(s, ',') }
+
+// countNumbers counts the cells that are numbers and the units behind them.
+func countNumbers(cells []string, decimal byte) (numbers int, units map[cellUnit]int) {
+	units = map[cellUnit]int{}
+	for _, s := range cells {
+		if isCell(s, decimal) {
+			numbers++
+			_, u := splitUnit([]byte(s))
+			units[u]++
+		}
+	}
+	return numbers, units
+}
+
+// decimalOf is the decimal sign of column c.
+func (l *Layout) decimalOf(c int) byte {
+	if c >= 0 && c < len(l.Columns) && l.Columns[c].decimal != 0 {
+		return l.Columns[c].decimal
+	}
+	return l.Decimal[0]
+}
+
 // describe finds the header and the columns of the sampled rows.
 func (l *Layout) describe(b []byte) error {
 	n, _ := modeWidth(l.rows)
@@ -303,7 +328,7 @@ func (l *Layout) headerRows(first, n int) int {
 					continue
 				}
 				all++
-				if isCell(r[c], l.Decimal[0]) || timeForms(r[c]) != nil {
+				if isAnyCell(r[c]) || timeForms(r[c]) != nil {
 					good++
 				}
 			}
@@ -313,7 +338,7 @@ func (l *Layout) headerRows(first, n int) int {
 	}
 	isHead := func(row []string, numeric []bool) bool {
 		for c := range numeric {
-			if c < len(row) && numeric[c] && row[c] != "" && !isCell(row[c], l.Decimal[0]) && timeForms(row[c]) == nil && !isNoValue(row[c]) {
+			if c < len(row) && numeric[c] && row[c] != "" && !isAnyCell(row[c]) && timeForms(row[c]) == nil && !isNoValue(row[c]) {
 				return true
 			}
 		}
@@ -322,7 +347,7 @@ func (l *Layout) headerRows(first, n int) int {
 	row := l.rows[first]
 	if first+1 >= len(l.rows) {
 		for _, c := range row { // a header alone, or one record alone
-			if isCell(c, l.Decimal[0]) {
+			if isAnyCell(c) {
 				return 0
 			}
 		}
@@ -355,7 +380,7 @@ func (l *Layout) headerRows(first, n int) int {
 // hasNumber tells whether a cell of the row is a number or a time.
 func (l *Layout) hasNumber(row []string) bool {
 	for _, c := range row {
-		if isCell(c, l.Decimal[0]) || timeForms(c) != nil {
+		if isAnyCell(c) || timeForms(c) != nil {
 			return true
 		}
 	}
@@ -381,13 +406,12 @@ func (l *Layout) typeColumn(col *ColumnLayout, rows [][]string, c int) {
 		col.Sure = false
 		return
 	}
-	numbers := 0
-	units := map[cellUnit]int{}
-	for _, s := range cells {
-		if isCell(s, l.Decimal[0]) {
-			numbers++
-			_, u := splitUnit([]byte(s))
-			units[u]++
+	numbers, units := countNumbers(cells, l.Decimal[0])
+	// Quotes let a column have a decimal sign of its own, and so do workbooks
+	// and JSON where a program stored text beside numbers.
+	if other := byte('.' + ',' - l.Decimal[0]); numbers < len(cells) {
+		if n, u := countNumbers(cells, other); n > numbers && n*5 >= len(cells)*4 {
+			numbers, units, col.decimal = n, u, other
 		}
 	}
 	if numbers*5 >= len(cells)*4 {
@@ -396,6 +420,9 @@ func (l *Layout) typeColumn(col *ColumnLayout, rows [][]string, c int) {
 			if units[u]*2 > len(cells) {
 				col.cellUnit, col.Why = u, "numbers, the unit behind each"
 			}
+		}
+		if col.decimal != 0 {
+			col.Why += map[byte]string{'.': ", with a decimal point", ',': ", with a decimal comma"}[col.decimal]
 		}
 		if numbers < len(cells) {
 			col.Why = fmt.Sprintf("numbers in %d of the first %d filled cells", numbers, len(cells))

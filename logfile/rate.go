@@ -49,7 +49,7 @@ func (g *Guess) sampledTimes() []int64 {
 			clock = i
 		}
 	}
-	p := timeParser{form: g.Time.Form, decimal: l.Decimal[0]}
+	p := timeParser{form: g.Time.Form, decimal: l.decimalOf(c)}
 	pc := timeParser{form: Clock}
 	out := make([]int64, len(l.rows))
 	for i, r := range l.rows {

@@ -55,7 +55,7 @@ func (t *Table) doubtTorn(row []byte, p *plan, line int) {
 	c, cell := &t.Columns[at], trimSpace(cells[at])
 	doubt := Problem{Kind: MayBeCut, Row: last, Line: line, Column: c.Name, Value: toUTF8(cell),
 		Detail: "the file ends without a line end"}
-	if n := len(cell); n > 0 && cell[n-1] == p.decimal && c.Type == Number {
+	if n := len(cell); n > 0 && cell[n-1] == p.columns[at].decimal && c.Type == Number {
 		c.Numbers[t.Rows-1] = math.NaN()
 		doubt.Detail += " behind a decimal sign; counted as missing"
 	}
