@@ -13,12 +13,10 @@ package measure
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
 
 	"trivet/fault"
-	"trivet/quantity"
 	"trivet/study"
 	"trivet/trace"
 )
@@ -238,27 +236,4 @@ func fromReading(r study.Reading) (Response, error) {
 	}
 	out.StdU = combine(out.Budget)
 	return out, nil
-}
-
-// Format prints the value with its expanded uncertainty (95.45 %), rounded to
-// two digits of it; the coverage factor is told where it is not 2.
-func (r Response) Format() string {
-	if r.StdU <= 0 {
-		return fmt.Sprintf("%.4g %s", r.Value, r.Unit)
-	}
-	u, k := r.Expanded()
-	d := decimals(u)
-	tail := ""
-	if k > 2.05 {
-		tail = fmt.Sprintf(" (k = %.2g)", k)
-	}
-	if r.Unit == "s" {
-		return quantity.Seconds(r.Value).String() + fmt.Sprintf(" ± %.*f s%s", d, u, tail)
-	}
-	return fmt.Sprintf("%.*f ± %.*f %s%s", d, r.Value, d, u, r.Unit, tail)
-}
-
-// decimals is the number of decimals that shows two significant digits of u.
-func decimals(u float64) int {
-	return max(0, 1-int(math.Floor(math.Log10(u))))
 }
