@@ -34,6 +34,7 @@ func ImportPackage(ctx context.Context, from Reader, id string, to Notebook, pro
 	traces := map[string][]trace.Trace{}
 	var raw []RawFile
 	seen := map[string]bool{}
+	logs := 0
 	for i, c := range rec.Cooks {
 		progress.Report(i, len(rec.Cooks))
 		ts, err := from.Traces(ctx, id, c.ID)
@@ -51,6 +52,21 @@ func ImportPackage(ctx context.Context, from Reader, id string, to Notebook, pro
 				return nil, err
 			}
 			raw = append(raw, *f)
+			logs++
+		}
+		for _, p := range c.Photos {
+			if seen[p.SHA256] {
+				continue
+			}
+			seen[p.SHA256] = true
+			f, err := from.Raw(ctx, p.SHA256)
+			if e := fault.As(err); e != nil && e.Code == "raw-unknown" {
+				continue // the place where it was came without the picture
+			}
+			if err != nil {
+				return nil, err
+			}
+			raw = append(raw, *f)
 		}
 	}
 	progress.Report(len(rec.Cooks), len(rec.Cooks))
@@ -58,7 +74,7 @@ func ImportPackage(ctx context.Context, from Reader, id string, to Notebook, pro
 	if err := to.PutImported(ctx, rec, traces, raw); err != nil {
 		return nil, err
 	}
-	return &Imported{Study: rec.Study.ID, Cooks: len(rec.Cooks), Logs: len(raw), Already: known == nil}, nil
+	return &Imported{Study: rec.Study.ID, Cooks: len(rec.Cooks), Logs: logs, Already: known == nil}, nil
 }
 
 // rawOf lists the raw files a cook rests on.

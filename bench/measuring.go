@@ -124,6 +124,7 @@ func remembered[T any](ctx context.Context, rd Reader, rec *Record, key string, 
 // record (the hashes of its raw logs among it), its piece, the instruments, the
 // responses asked for, what else they rest on, and the version of the method.
 func inputHash(c study.Cook, p study.Piece, tools []study.Instrument, key string, beside any) string {
+	c.Photos = nil // nothing is computed from them
 	b, err := json.Marshal(struct {
 		Method int
 		Key    string

@@ -88,6 +88,14 @@ type CookLog interface {
 	AddDeviation(ctx context.Context, studyID, cookID string, d study.Deviation, events ...study.Event) error
 }
 
+// PhotoBook keeps pictures. They are read by their hash with [Reader.Raw]; a
+// picture that no cook names any more is gone.
+type PhotoBook interface {
+	// AddPhoto adds a photo to a cook, after those it has, as [CookLog] adds
+	// entries. Captions and the trash are changed with [Notebook.PutCook].
+	AddPhoto(ctx context.Context, studyID, cookID string, p study.Photo, picture []byte, events ...study.Event) error
+}
+
 // Sink takes the samples of a running cook.
 type Sink interface {
 	// AppendSamples adds samples to the cook's traces: each trace of the

@@ -29,7 +29,8 @@ type Package struct {
 	study    *study.Study
 	cookRows map[string]study.Cook // by id, without marks and other parts
 	raws     map[string]rawRow
-	order    []string // of the raw logs
+	pictures map[string]string // path by hash
+	order    []string          // of the raw logs
 	channels map[string][]channel
 	notes    []fault.Note
 }
@@ -124,6 +125,9 @@ func (p *Package) index() error {
 		}
 		p.raws[r.sha256] = r
 		p.order = append(p.order, r.sha256)
+	}
+	if err := p.indexPhotos(); err != nil {
+		return err
 	}
 	channels, err := readTable(p, &channelTable)
 	if err != nil {
@@ -244,6 +248,7 @@ func (p *Package) cooks() ([]study.Cook, error) {
 		eachPart(p, &deviationTable, byID, func(k *study.Cook, d study.Deviation) { k.Deviations = append(k.Deviations, d) }),
 		eachPart(p, &logTable, byID, func(k *study.Cook, l study.LogRef) { k.Logs = append(k.Logs, l) }),
 		eachPart(p, &readingTable, byID, addValue),
+		p.photos(byID),
 	)
 	return cooks, err
 }
@@ -331,6 +336,10 @@ func (p *Package) Traces(_ context.Context, studyID, cookID string) (out []trace
 // Raw reads a log exactly as it came.
 func (p *Package) Raw(_ context.Context, sha256Hex string) (f *bench.RawFile, err error) {
 	defer func() { err = within(p.path, err) }()
+	if path, ok := p.pictures[sha256Hex]; ok {
+		b, err := p.file(path)
+		return &bench.RawFile{SHA256: sha256Hex, Name: "photo", Bytes: b}, err
+	}
 	r, ok := p.raws[sha256Hex]
 	if !ok {
 		return nil, unknownRaw(sha256Hex)

@@ -88,6 +88,7 @@ func example(t testing.TB) (*bench.Record, map[string][]trace.Trace, []bench.Raw
 	t.Helper()
 	noon := time.Date(2026, 5, 1, 12, 0, 0, 250_001_000, time.FixedZone("", 2*3600))
 	log := []byte("t,core\r\n0,5.0\r\n1,5.1\r\n")
+	picture := bench.RawFile{Name: "photo", Bytes: []byte("the bytes of a picture"), SHA256: hashOf([]byte("the bytes of a picture"))}
 	raw := bench.RawFile{SHA256: hashOf(log), Name: "L01.csv", Bytes: log}
 	canonical := []byte(`{"claim":"invented"}`)
 	rec := &bench.Record{
@@ -102,6 +103,7 @@ func example(t testing.TB) (*bench.Record, map[string][]trace.Trace, []bench.Raw
 			Readings:   []study.Reading{{ID: "r1", Response: "shear_force", Kind: study.Number, Unit: "N", Values: []float64{31.2, 28.4, 33}, StdU: 0.5, Blind: true}, {ID: "r2", Response: "crust", Kind: study.Grade, Values: []float64{2}, Grades: []string{"pale", "brown, deep"}}},
 			Deviations: []study.Deviation{{AtUS: 1, What: "dropped\r\nit", Why: "hot, \"very\""}},
 			Logs:       []study.LogRef{{File: "logs/L01.csv", SHA256: raw.SHA256}},
+			Photos:     []study.Photo{{ID: "p1", SHA256: picture.SHA256, Type: "image/jpeg", WidthPx: 640, HeightPx: 480, Caption: "off the heat", Alt: "a browned chop", TakenAt: noon, AddedAt: noon}},
 		}, {
 			ID: "0196f5a0-0000-7000-8000-000000000002", Label: "../L01 last", Role: study.Void, VoidRule: "pan", VoidWhy: "pan cold", VoidedAt: noon,
 		}},
@@ -115,7 +117,20 @@ func example(t testing.TB) (*bench.Record, map[string][]trace.Trace, []bench.Raw
 		{Channel: trace.Channel{ID: "-scale", Place: trace.Scale, Unit: trace.Gram}, Quantum: 0.1, Elapsed: true, TimesUS: []int64{7}, Counts: []int64{2501}},
 	}}
 	traces[rec.Cooks[0].ID][1].Missing.Set(0)
-	return rec, traces, []bench.RawFile{raw}
+	return rec, traces, []bench.RawFile{raw, picture}
+}
+
+// What somebody put into the trash is not published.
+func TestPhotosInTheTrashStayBehind(t *testing.T) {
+	rec, traces, raw := example(t)
+	rec.Cooks[0].Photos[0].TrashedAt = rec.Created
+	files := memory{}
+	must(t, writeFiles(sourceOf(rec, traces, raw), Extras{}, files.save))
+	for path, b := range files {
+		if strings.Contains(path, "photo") || strings.Contains(string(b), "a browned chop") || strings.Contains(string(b), raw[1].SHA256) {
+			t.Errorf("%s tells of the photo", path)
+		}
+	}
 }
 
 // findings stands for what the answer command prints.
@@ -151,6 +166,14 @@ func TestPackageComesBackUnchanged(t *testing.T) {
 	must(t, err)
 	if d := cmp.Diff(&raw[0], log); d != "" {
 		t.Error(d)
+	}
+	picture, err := p.Raw(ctx, rec.Cooks[0].Photos[0].SHA256)
+	must(t, err)
+	if d := cmp.Diff(&raw[1], picture); d != "" {
+		t.Error(d)
+	}
+	if logs, err := p.(*Package).RawOf(ctx, rec.Study.ID); err != nil || len(logs) != 1 {
+		t.Errorf("the logs of the package are %v, %v", logs, err)
 	}
 	f, err := p.(*Package).Findings()
 	must(t, err)
@@ -201,6 +224,11 @@ func anyRecord(t *rapid.T, s *study.Study) (*bench.Record, map[string][]trace.Tr
 		}
 		for j := range k.Logs {
 			k.Logs[j].SHA256 = ""
+		}
+		for j := range k.Photos {
+			b := append([]byte("photo"), rapid.SliceOf(rapid.Byte()).Draw(t, "photo")...)
+			k.Photos[j].ID, k.Photos[j].SHA256, k.Photos[j].TrashedAt = newID(), hashOf(b), time.Time{}
+			raw = append(raw, bench.RawFile{SHA256: hashOf(b), Name: "photo", Bytes: b})
 		}
 		b := rapid.SliceOf(rapid.Byte()).Draw(t, "log")
 		raw = append(raw, bench.RawFile{SHA256: hashOf(b), Name: rapid.String().Draw(t, "name"), Bytes: b})

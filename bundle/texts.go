@@ -49,6 +49,9 @@ func readme(rec *bench.Record, resources []Resource, extra Extras) []byte {
 			continue
 		}
 		row(r.Path, firstSentence(r.Description, r.Title))
+		if r.Path == photoTable.path() {
+			row("photos/", "the photos, without place, camera or anything else but their pixels")
+		}
 	}
 	if samples > 0 {
 		row("samples/", fmt.Sprintf("%d tables of sensor samples; channels.csv says which column is what", samples))

@@ -76,8 +76,16 @@ type source struct {
 func sourceOf(rec *bench.Record, traces map[string][]trace.Trace, raw []bench.RawFile) source {
 	s := source{rec: rec, traces: func(id string) ([]trace.Trace, error) { return traces[id], nil }}
 	byHash := map[string]*bench.RawFile{}
+	pictures := map[string]bool{}
+	for _, k := range rec.Cooks {
+		for _, p := range k.Photos {
+			pictures[p.SHA256] = true
+		}
+	}
 	for i := range raw {
-		s.hashes = append(s.hashes, raw[i].SHA256)
+		if !pictures[raw[i].SHA256] {
+			s.hashes = append(s.hashes, raw[i].SHA256)
+		}
 		byHash[raw[i].SHA256] = &raw[i]
 	}
 	s.raw = func(sha256 string) (*bench.RawFile, error) { return byHash[sha256], nil }
@@ -193,6 +201,9 @@ func (w *writer) all(from source, extra Extras) error {
 		return err
 	}
 	if err := w.samplesAndLogs(from); err != nil {
+		return err
+	}
+	if err := w.photos(from); err != nil {
 		return err
 	}
 	for _, t := range extra.Tables {

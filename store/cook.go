@@ -24,6 +24,7 @@ func (n *Notebook) PutCook(ctx context.Context, studyID string, k study.Cook, ev
 		}
 		var owner string
 		var seq int64
+		var photos []study.Photo // that the cook had
 		known, err := c.one(`SELECT study, seq FROM cook WHERE id = ?`, []any{k.ID}, &owner, &seq)
 		if err != nil {
 			return err
@@ -42,10 +43,14 @@ func (n *Notebook) PutCook(ctx context.Context, studyID string, k study.Cook, ev
 			if err := c.clearCook(k.ID); err != nil {
 				return err
 			}
+			photos = old.Photos
 		} else if _, err := c.one(`SELECT coalesce(max(seq), 0) + 1 FROM cook WHERE study = ?`, []any{studyID}, &seq); err != nil {
 			return err
 		}
 		if err := c.writeCook(studyID, seq, k); err != nil {
+			return err
+		}
+		if err := c.dropPictures(photos); err != nil {
 			return err
 		}
 		return c.append(studyID, events)
@@ -91,6 +96,11 @@ func sameCook(a, b study.Cook) bool {
 // that equal records have equal JSON.
 func plainCook(k study.Cook) study.Cook {
 	k.VoidedAt = k.VoidedAt.Round(0).UTC()
+	k.Photos = append([]study.Photo{}, k.Photos...)
+	for i := range k.Photos {
+		p := &k.Photos[i]
+		p.TakenAt, p.AddedAt, p.TrashedAt = p.TakenAt.Round(0).UTC(), p.AddedAt.Round(0).UTC(), p.TrashedAt.Round(0).UTC()
+	}
 	k.Marks = append([]study.Mark{}, k.Marks...)
 	k.Weighings = append([]study.Weighing{}, k.Weighings...)
 	k.Deviations = append([]study.Deviation{}, k.Deviations...)
@@ -104,7 +114,7 @@ func plainCook(k study.Cook) study.Cook {
 }
 
 // parts are the tables of what a cook recorded.
-var parts = []string{"mark", "weighing", "reading", "deviation", "log_ref"}
+var parts = []string{"mark", "weighing", "reading", "deviation", "log_ref", "photo"}
 
 func (c *change) clearCook(id string) error {
 	for _, table := range parts {
@@ -148,6 +158,11 @@ func (c *change) writeCook(studyID string, seq int64, k study.Cook) error {
 	}
 	for i, d := range k.Deviations {
 		if err := c.insertDeviation(k.ID, i+1, d); err != nil {
+			return err
+		}
+	}
+	for i, p := range k.Photos {
+		if err := c.insertPhoto(k.ID, i+1, p); err != nil {
 			return err
 		}
 	}
@@ -236,7 +251,7 @@ type cookSet struct {
 	index map[string]int // by id
 }
 
-// readCooks reads cooks and their parts, table by table: six queries however
+// readCooks reads cooks and their parts, table by table: seven queries however
 // many cooks there are.
 func (q *query) readCooks(where, partWhere, arg string) (cookSet, error) {
 	set := cookSet{index: map[string]int{}}
@@ -256,7 +271,7 @@ func (q *query) readCooks(where, partWhere, arg string) (cookSet, error) {
 
 // cookParts read what cooks recorded, a table each.
 var cookParts = []func(q *query, set *cookSet, where, arg string) error{
-	readMarks, readWeighings, readReadings, readDeviations, readLogs,
+	readMarks, readWeighings, readReadings, readDeviations, readLogs, readPhotos,
 }
 
 func readMarks(q *query, set *cookSet, where, arg string) error {

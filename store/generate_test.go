@@ -83,6 +83,9 @@ func cookOf(t *rapid.T, i int) study.Cook {
 	for j := range k.Readings {
 		k.Readings[j].ID = newID(t)
 	}
+	for j := range k.Photos {
+		k.Photos[j].ID = newID(t)
+	}
 	return k
 }
 

@@ -44,9 +44,15 @@ func (n *Notebook) PutImported(ctx context.Context, r *bench.Record, traces map[
 			return err
 		}
 	}
-	files, err := packRaw(raw)
+	logs, pictures := apart(raw, r.Cooks)
+	files, err := packRaw(logs)
 	if err != nil {
 		return err
+	}
+	for _, p := range pictures {
+		if err := checkPicture(p); err != nil {
+			return err
+		}
 	}
 	return n.change(ctx, func(c *change) error {
 		var one int
@@ -74,6 +80,11 @@ func (n *Notebook) PutImported(ctx context.Context, r *bench.Record, traces map[
 		}
 		if _, err := c.putRaw(id, files); err != nil {
 			return err
+		}
+		for _, p := range pictures {
+			if err := c.keepPicture(p); err != nil {
+				return err
+			}
 		}
 		for i, k := range r.Cooks {
 			var owner string
@@ -127,7 +138,7 @@ func (c *change) compareImported(r *bench.Record, samples map[string][]packed, f
 		return differs("history differs")
 	}
 	for i, k := range old.Cooks {
-		if !sameCook(k, r.Cooks[i]) {
+		if !sameCook(withoutTrash(k), withoutTrash(r.Cooks[i])) {
 			return differs("cook " + k.ID + " differs")
 		}
 		same, err := c.sameTraces(k.ID, samples[k.ID], nil)

@@ -263,11 +263,13 @@ type Cook struct {
 	Weighings  []Weighing
 	Readings   []Reading
 	Deviations []Deviation
-	VoidRule   string // id of the rule when Role is Void
-	VoidWhy    string
-	VoidedAt   time.Time
-	Logs       []LogRef
-	Line       int // line in the document, 0 when from the notebook
+	// Photos are in the order they came. Nothing is computed from them.
+	Photos   []Photo `json:",omitempty"`
+	VoidRule string  // id of the rule when Role is Void
+	VoidWhy  string
+	VoidedAt time.Time
+	Logs     []LogRef
+	Line     int // line in the document, 0 when from the notebook
 }
 
 // LogRef points to a log file and the map that reads it.
@@ -364,6 +366,31 @@ type Deviation struct {
 	AtUS int64
 	What string
 	Why  string
+}
+
+// Photo is a picture of a cook as a notebook keeps it: without place, camera or
+// anything else but its pixels. The picture is kept apart, by its hash.
+type Photo struct {
+	ID                string // UUIDv7
+	SHA256            string // of the picture as kept, hex
+	Type              string // image/jpeg | image/png
+	WidthPx, HeightPx int
+	Caption           string
+	Alt               string    // what it shows, for who does not see it
+	TakenAt           time.Time // zero: unknown
+	AddedAt           time.Time
+	TrashedAt         time.Time // zero: not in the trash
+}
+
+// ShownPhotos are the photos of a cook that are not in its trash.
+func (c *Cook) ShownPhotos() []Photo {
+	var out []Photo
+	for _, p := range c.Photos {
+		if p.TrashedAt.IsZero() {
+			out = append(out, p)
+		}
+	}
+	return out
 }
 
 // Tasting is the outcome of a blind tasting as the study keeps it.
