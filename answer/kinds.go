@@ -2,6 +2,9 @@ package answer
 
 import (
 	"math"
+	"slices"
+	"strconv"
+	"strings"
 
 	"trivet/fault"
 	"trivet/stats"
@@ -84,12 +87,50 @@ func (e *evaluation) estimate(kind study.ReadingKind, ratio bool) error {
 		}
 		return y
 	}
+	// To leave out one of several blocks with the same values is the same
+	// comparison: yes and no on thousands of blocks take four of them.
+	done := map[string]*effect{}
+	contents := contentsOf(table)
 	for _, b := range blocks {
-		if y := e.compareAgain(without(table, func(x string) bool { return x == b })); y != nil {
+		y, known := done[contents[b]]
+		if !known {
+			if y = e.compareAgain(without(table, func(x string) bool { return x == b })); y != nil {
+				y.interval = remembered(y.interval)
+			}
+			done[contents[b]] = y
+		}
+		if y != nil {
 			e.left = append(e.left, leftOut{b, *y})
 		}
 	}
 	return nil
+}
+
+// contentsOf writes out what each block holds.
+func contentsOf(t stats.Table) map[string]string {
+	rows := map[string][]string{}
+	for i, b := range t.Block {
+		rows[b] = append(rows[b], t.Treatment[i]+"\x00"+strconv.FormatFloat(t.Response[i], 'g', -1, 64))
+	}
+	out := make(map[string]string, len(rows))
+	for b, r := range rows {
+		slices.Sort(r)
+		out[b] = strings.Join(r, "\x01")
+	}
+	return out
+}
+
+// remembered works out the interval of a level once.
+func remembered(interval func(level float64) stats.Interval) func(level float64) stats.Interval {
+	known := map[float64]stats.Interval{}
+	return func(level float64) stats.Interval {
+		i, ok := known[level]
+		if !ok {
+			i = interval(level)
+			known[level] = i
+		}
+		return i
+	}
 }
 
 // estimateNumber is the linear model, with the question's covariates and
@@ -297,25 +338,30 @@ func (e *evaluation) counts(opt stats.Options, seed string, ratio bool) comparer
 // spreadOfMean is the standard error of the mean block difference, to round
 // by and to plan on; the interval does not rest on it.
 func spreadOfMean(t stats.Table, f *Finding) float64 {
+	type cell struct {
+		sum [2]float64
+		n   [2]int
+	}
+	blocks := map[string]*cell{}
+	for i, b := range t.Block {
+		c := blocks[b]
+		if c == nil {
+			c = &cell{}
+			blocks[b] = c
+		}
+		switch t.Treatment[i] {
+		case f.Treatment:
+			c.sum[0] += t.Response[i]
+			c.n[0]++
+		case f.Control:
+			c.sum[1] += t.Response[i]
+			c.n[1]++
+		}
+	}
 	var d []float64
 	for _, b := range labels(t.Block) {
-		var sum [2]float64
-		var n [2]int
-		for i := range t.Response {
-			if t.Block[i] != b {
-				continue
-			}
-			switch t.Treatment[i] {
-			case f.Treatment:
-				sum[0] += t.Response[i]
-				n[0]++
-			case f.Control:
-				sum[1] += t.Response[i]
-				n[1]++
-			}
-		}
-		if n[0] > 0 && n[1] > 0 {
-			d = append(d, sum[0]/float64(n[0])-sum[1]/float64(n[1]))
+		if c := blocks[b]; c.n[0] > 0 && c.n[1] > 0 {
+			d = append(d, c.sum[0]/float64(c.n[0])-c.sum[1]/float64(c.n[1]))
 		}
 	}
 	if len(d) < 2 {

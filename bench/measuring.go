@@ -205,8 +205,10 @@ func Writable(rd Reader) bool {
 // Blocks returns the record's blocks in run order.
 func (r *Record) Blocks() []string {
 	var out []string
+	seen := map[string]bool{}
 	for _, c := range r.Cooks {
-		if c.Role != study.Pilot && !slices.Contains(out, c.Block) {
+		if c.Role != study.Pilot && !seen[c.Block] {
+			seen[c.Block] = true
 			out = append(out, c.Block)
 		}
 	}
