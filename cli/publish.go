@@ -90,15 +90,16 @@ func publishStudy(ctx context.Context, env *Env, src *source, out string, progre
 }
 
 // responseHeader names the columns of responses.csv.
-var responseHeader = []string{"cook", "block", "treatment", "role", "response", "unit", "value", "std_u", "repeats"}
+var responseHeader = []string{"cook", "block", "treatment", "role", "response", "unit", "value", "std_u", "repeats", "k", "expanded_u"}
 
 func responseRows(all []answer.CookResult) [][]string {
 	num := func(x float64) string { return strconv.FormatFloat(x, 'g', -1, 64) }
 	var rows [][]string
 	for _, c := range all {
 		for _, r := range c.Result.Responses {
+			u, k := r.Expanded()
 			rows = append(rows, []string{c.Cook.Label, c.Cook.Block, c.Cook.Treatment, string(c.Cook.Role),
-				r.Name, r.Unit, num(r.Value), num(r.StdU), strconv.Itoa(r.Repeats)})
+				r.Name, r.Unit, num(r.Value), num(r.StdU), strconv.Itoa(r.Repeats), num(k), num(u)})
 		}
 	}
 	return rows

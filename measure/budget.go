@@ -14,7 +14,7 @@ import (
 // coverage is the level of expanded uncertainties: the share of a normal
 // distribution within two standard deviations, so that k is 2 where the
 // degrees of freedom are many (JCGM 100:2008, 6.3.3).
-const coverage = 0.9545
+const coverage = 0.954499736103642
 
 // BudgetLine is one line of an uncertainty budget as a table shows it.
 type BudgetLine struct {
@@ -105,12 +105,12 @@ func (r Response) Halving() string {
 	if top.Share > 0.75 {
 		f := math.Sqrt(1 - 0.75/top.Share)
 		if f < 0.05 {
-			fmt.Fprintf(&b, "without %q the uncertainty would halve", top.Name)
+			fmt.Fprintf(&b, "without “%s” the uncertainty would halve", top.Name)
 		} else {
-			fmt.Fprintf(&b, "%q brought down to %.0f %% of itself would halve the uncertainty", top.Name, 100*f)
+			fmt.Fprintf(&b, "“%s” brought down to %.0f %% of itself would halve the uncertainty", top.Name, 100*f)
 		}
 	} else {
-		fmt.Fprintf(&b, "no single source halves it: without %q it would be %.0f %% of itself", top.Name, 100*math.Sqrt(1-top.Share))
+		fmt.Fprintf(&b, "no single source halves it: without “%s” it would be %.0f %% of itself", top.Name, 100*math.Sqrt(1-top.Share))
 	}
 	if how := remedy(top.Name); how != "" {
 		b.WriteString("; " + how)

@@ -1,6 +1,7 @@
 package publish
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -129,7 +130,17 @@ func (a *assembler) question(f *answer.Finding) Question {
 	q.Evidence = &Evidence{Response: a.words.Response(f.Response), Measure: a.differenceMeasure(f), Value: value,
 		Estimate: ev.Estimate, SE: ev.SE, DF: ev.DF, Outer: span(ev.Wide), Inner: span(ev.Narrow), Level: 1 - ev.Level,
 		Margin: ev.MarginValue, Claim: figure.Direction(f.Claim), P: ev.PValue, Pieces: ev.N, Blocks: ev.Blocks,
-		TreatMean: ev.TreatmentMean, CtrlMean: ev.ControlMean, ValueU: ev.MeasurementU, Method: ev.Method}
+		TreatMean: ev.TreatmentMean, CtrlMean: ev.ControlMean, Method: ev.Method}
+	if x, ok := a.typical(f); ok {
+		q.Evidence.ValueU, q.Evidence.ValueK = x.Expanded()
+		if f.Unit != x.Unit { // yes and no are read as shares
+			q.Evidence.ValueU = 0
+		}
+		if src, share := x.Dominant(); share > 0 {
+			q.Evidence.ValueMain = fmt.Sprintf("%s, %.0f %% of the variance", src.Name, 100*share)
+		}
+		q.Evidence.ValueHalf = x.Halving()
+	}
 	if ev.SignFlip != nil {
 		i := span(*ev.SignFlip)
 		q.Evidence.SignFlip = &i
@@ -414,7 +425,7 @@ func (a *assembler) cooks(ctx context.Context, rd bench.Reader, r *Report) error
 		}
 		for _, x := range a.all[i].Result.Responses {
 			if x.Kind == study.Number {
-				k.Values = append(k.Values, Value{Name: a.words.Response(x.Name), Measure: a.valueMeasure(x.Name, x.Unit), Value: x.Value, U: x.StdU})
+				k.Values = append(k.Values, Value{Name: a.words.Response(x.Name), Measure: a.valueMeasure(x.Name, x.Unit), Value: x.Value, U: expanded(x)})
 			}
 		}
 		for _, w := range c.Weighings {
@@ -535,9 +546,9 @@ func (a *assembler) methods() Methods {
 				text = strings.Replace(text, "a target", target, 1)
 			}
 		}
-		if f.Evidence != nil && f.Evidence.MeasurementU > 0 {
-			u := f.Evidence.MeasurementU
-			text += fmt.Sprintf("; one value is uncertain by about %s (one standard uncertainty)", a.uncertainty(f, u))
+		if x, ok := a.typical(f); ok && x.Unit == f.Unit {
+			u, k := x.Expanded()
+			text += fmt.Sprintf("; one value is uncertain by about %s (expanded uncertainty, k = %.2g)", a.uncertainty(f, u), k)
 		}
 		m.Responses = append(m.Responses, Fact{a.words.Response(id), text})
 	}
@@ -545,7 +556,35 @@ func (a *assembler) methods() Methods {
 	return m
 }
 
-// uncertainty prints a standard uncertainty in the response's unit.
+// typical is the response of the cook with the middle uncertainty of those
+// that a finding rests on; false where none states any.
+func (a *assembler) typical(f *answer.Finding) (measure.Response, bool) {
+	var all []measure.Response
+	for _, c := range a.got.Results {
+		if c.Cook.Role == study.Pilot || c.Cook.Role == study.Void || c.Cook.Treatment != f.Treatment && c.Cook.Treatment != f.Control {
+			continue
+		}
+		if x, ok := c.Result.Get(f.Response); ok && x.StdU > 0 {
+			all = append(all, x)
+		}
+	}
+	if len(all) == 0 {
+		return measure.Response{}, false
+	}
+	slices.SortStableFunc(all, func(x, y measure.Response) int { return cmp.Compare(x.StdU, y.StdU) })
+	return all[len(all)/2], true
+}
+
+// expanded is the expanded uncertainty of a value; 0 where none is known.
+func expanded(x measure.Response) float64 {
+	if !(x.StdU > 0) {
+		return 0
+	}
+	u, _ := x.Expanded()
+	return u
+}
+
+// uncertainty prints an uncertainty in the response's unit.
 func (a *assembler) uncertainty(f *answer.Finding, u float64) string {
 	switch f.Unit {
 	case "s":

@@ -91,10 +91,14 @@ type Evidence struct {
 	Blocks    int
 	TreatMean float64 // not finite is left out
 	CtrlMean  float64
-	ValueU    float64          // typical standard uncertainty of one value; 0 unknown
-	SignFlip  *figure.Interval // at Level, without the normal assumption
-	NextCook  *figure.Interval // where one further difference is expected, 95 %
-	Method    string           // one sentence
+	// ValueU is the expanded uncertainty of a typical value, ValueK its
+	// coverage factor; 0 unknown. ValueMain says where most of it comes from,
+	// ValueHalf what would halve it.
+	ValueU, ValueK       float64
+	ValueMain, ValueHalf string
+	SignFlip             *figure.Interval // at Level, without the normal assumption
+	NextCook             *figure.Interval // where one further difference is expected, 95 %
+	Method               string           // one sentence
 }
 
 // Exhibit is a figure with its place in the report.
@@ -172,7 +176,7 @@ type Value struct {
 	Name    string
 	Measure figure.Measure
 	Value   float64 // not finite prints as missing
-	U       float64 // standard uncertainty; 0 unknown
+	U       float64 // expanded uncertainty, 95.45 %; 0 unknown
 }
 
 // Weighing is a mass of the piece.

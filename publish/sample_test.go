@@ -103,7 +103,7 @@ func sample() Report {
 			Sentence:  "Any average difference in cooking loss is smaller than 2 points.",
 			Treatment: "sear first", Control: "sear last",
 			Evidence: &Evidence{Response: "cooking loss", Measure: points, Value: blocks.Measure, Estimate: 0.31, SE: 0.349, DF: 19, Outer: line.Answers[0].Outer, Inner: line.Answers[0].Inner,
-				Level: 0.95, Margin: 2, Claim: figure.Lower, P: 0.385, Pieces: 40, Blocks: 20, TreatMean: 21.41, CtrlMean: 21.10, ValueU: 0.161,
+				Level: 0.95, Margin: 2, Claim: figure.Lower, P: 0.385, Pieces: 40, Blocks: 20, TreatMean: 21.41, CtrlMean: 21.10, ValueU: 0.32, ValueK: 2, ValueMain: "weighing off the heat, 62 % of the variance", ValueHalf: "no single source halves it",
 				SignFlip: &figure.Interval{Lo: -0.4, Hi: 1.02}, NextCook: &figure.Interval{Lo: -3.0, Hi: 3.6}, Method: "Mean of the 20 paired differences, Student's t."},
 			Exhibits:    []Exhibit{{ID: "loss-blocks", Figure: blocks}},
 			Checks:      []Check{{"sealed-before-data", Passed, "The plan is older than the first planned cook."}, {"resolution", Passed, "The scale's 0.1 g is 0.04 points, under a quarter of the margin."}, {"blind-reading", Unsure, "Weighings are not judged; nothing to check."}},

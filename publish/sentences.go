@@ -138,7 +138,16 @@ func (q Question) numbers() []Fact {
 		if e.Value.Kind == figure.Duration {
 			u = fmt.Sprintf("%.*f s", max(0, figure.DecimalsFor(e.ValueU)), e.ValueU)
 		}
-		add("Standard uncertainty of one value", u)
+		if e.ValueK > 0 {
+			u += fmt.Sprintf(" (k = %.2g)", e.ValueK)
+		}
+		add("Expanded uncertainty of one value", u)
+		if e.ValueMain != "" {
+			add("Most of it comes from", e.ValueMain)
+		}
+		if e.ValueHalf != "" {
+			add("What would halve it", sentence(e.ValueHalf))
+		}
 	}
 	add("Method", e.Method)
 	return out

@@ -120,7 +120,7 @@ var english = words{
 	CookTraces:    "Traces of %s.",
 	CookTable:     "Responses of every cook",
 	CookHead:      [5]string{"Cook", "Block", "Treatment", "Role", "Day"},
-	Uncertainty:   "± is one standard uncertainty.",
+	Uncertainty:   "± is the expanded uncertainty: it holds the value at 95.45\u00a0% (k about 2).",
 	Weighings:     "Weighings",
 	WeighingsNone: "No weighings.",
 	WeighingHead:  [4]string{"When", "Mass", "After heat on", "Note"},

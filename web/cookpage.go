@@ -61,7 +61,7 @@ type markLine struct {
 type weighingLine struct{ Stage, Mass, At, Note string }
 
 type valueLine struct {
-	Name, Value, U, Main string
+	Name, Value, Main string // the value with its expanded uncertainty
 }
 
 type channelLine struct {
@@ -165,10 +165,14 @@ func (d *Desk) cookView(r *http.Request, rec *bench.Record, c *study.Cook) (*coo
 			line := valueLine{Name: words.Response(x.Name), Value: x.Format()}
 			if x.Kind == study.Number {
 				m := measureOf(words.Response(x.Name), x.Unit, u)
-				line.Value, line.U = m.PlusMinus(x.Value, x.StdU), number(x.StdU)
+				expanded, k := x.Expanded()
+				line.Value = m.PlusMinus(x.Value, expanded)
+				if k > 2.05 {
+					line.Value += fmt.Sprintf(" (k = %.2g)", k)
+				}
 			}
 			if src, share := x.Dominant(); share > 0 {
-				line.Main = fmt.Sprintf("%s, %.0f %%", src.Name, 100*share)
+				line.Main = sentenceOf(fmt.Sprintf("%s, %.0f %%; %s", src.Name, 100*share, x.Halving()))
 			}
 			v.Values = append(v.Values, line)
 		}
@@ -222,7 +226,8 @@ func (d *Desk) predictedAgainst(rec *bench.Record, c *study.Cook, res *measure.R
 			return
 		}
 		m := measureOf(name, unit, u)
-		out = append(out, choice{strings.ReplaceAll(name, "_", " "), say("predicted-against", m.Text(*v, 1), m.PlusMinus(x.Value, x.StdU))})
+		expanded, _ := x.Expanded()
+		out = append(out, choice{strings.ReplaceAll(name, "_", " "), say("predicted-against", m.Text(*v, 1), m.PlusMinus(x.Value, expanded))})
 	}
 	add("core_at_pull", "°C", sum.CoreAtPullC)
 	add("core_peak", "°C", sum.CorePeakC)
