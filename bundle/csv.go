@@ -3,6 +3,7 @@ package bundle
 import (
 	"strings"
 
+	"trivet/cells"
 	"trivet/fault"
 )
 
@@ -122,15 +123,8 @@ func (r *csvReader) next(cells []string) ([]string, error) {
 	}
 }
 
-// guard keeps a spreadsheet from taking a text cell for a formula: a text
-// that begins with one of = + - @, a tab or a return gets an apostrophe in
-// front, and so does one that begins with an apostrophe, so that taking one
-// apostrophe away always gives the text back. Numbers are never guarded.
-func guard(text string) string {
-	if text != "" && strings.IndexByte("=+-@\t\r'", text[0]) >= 0 {
-		return "'" + text
-	}
-	return text
-}
+// guard and unguard keep a spreadsheet from taking a text cell for a formula.
+// Numbers are never guarded.
+func guard(text string) string { return cells.Guard(text) }
 
-func unguard(cell string) string { return strings.TrimPrefix(cell, "'") }
+func unguard(cell string) string { return cells.Unguard(cell) }

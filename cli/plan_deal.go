@@ -1,7 +1,6 @@
 package cli
 
 import (
-	"encoding/csv"
 	"encoding/hex"
 	"fmt"
 	"io"
@@ -13,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"trivet/cells"
 	"trivet/design"
 	"trivet/fault"
 )
@@ -326,16 +326,14 @@ func dealRows(r design.Request, p *design.Plan) (head []string, rows [][]string)
 // dealCSV prints the run order with its seed on every line, so that a file
 // kept alone can be dealt again.
 func dealCSV(env *Env, r design.Request, p *design.Plan) error {
-	w := csv.NewWriter(env)
 	head, rows := dealRows(r, p)
 	head = append(head, "seed")
 	for i := range rows {
 		rows[i] = append(rows[i], p.Seed)
 	}
-	if err := w.WriteAll(append([][]string{head}, rows...)); err != nil {
-		return fault.New("csv", "the run order could not be written as CSV").Wrap(err)
-	}
-	return nil
+	w := cells.NewWriter(env)
+	w.LF = true
+	return w.WriteAll(head, rows)
 }
 
 func printDeal(env *Env, r design.Request, p *design.Plan, drawn bool) {

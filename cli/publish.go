@@ -3,7 +3,6 @@ package cli
 import (
 	"archive/zip"
 	"context"
-	"encoding/csv"
 	"encoding/json"
 	"io"
 	"io/fs"
@@ -16,6 +15,7 @@ import (
 	"trivet/answer"
 	"trivet/bench"
 	"trivet/bundle"
+	"trivet/cells"
 	"trivet/publish"
 )
 
@@ -106,11 +106,7 @@ func responseRows(all []answer.CookResult) [][]string {
 }
 
 func writeResponses(w io.Writer, all []answer.CookResult) error {
-	cw := csv.NewWriter(w)
-	cw.UseCRLF = true // RFC 4180
-	cw.Write(responseHeader)
-	cw.WriteAll(responseRows(all))
-	return cw.Error()
+	return cells.NewWriter(w).WriteAll(responseHeader, responseRows(all))
 }
 
 // exportPackage writes a study as a data package folder, its answer and

@@ -3,6 +3,8 @@ package logfile
 import (
 	"bytes"
 	"math"
+
+	"trivet/cells"
 )
 
 // plan is how the rows of a table are read: what was guessed or asked for.
@@ -320,7 +322,7 @@ func (w *worker) text(s *segment, c int, cell []byte) {
 	code, ok := w.intern[c][string(cell)]
 	if !ok {
 		code = uint32(len(s.levels[c]))
-		text := toUTF8(cell)
+		text := cells.Unguard(toUTF8(cell))
 		w.intern[c][string(cell)] = code
 		s.levels[c] = append(s.levels[c], text)
 	}

@@ -1,11 +1,11 @@
 package web
 
 import (
-	"encoding/csv"
 	"net/http"
 	"strings"
 
 	"trivet/bench"
+	"trivet/cells"
 	"trivet/fault"
 	"trivet/figure"
 	"trivet/publish"
@@ -44,10 +44,8 @@ func (d *Desk) figureFile(w http.ResponseWriter, r *http.Request) {
 	}
 	if kind == "csv" {
 		head("text/csv; charset=utf-8", "csv")
-		c := csv.NewWriter(w)
 		t := f.Table()
-		c.Write(t.Columns)
-		c.WriteAll(t.Rows)
+		cells.NewWriter(w).WriteAll(t.Columns, t.Rows) // the reader has gone if this fails
 		return
 	}
 	var sc *figure.Scene
