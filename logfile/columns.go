@@ -35,6 +35,8 @@ type Options struct {
 	Workers int
 	// Raw receives every byte of the file as it was read.
 	Raw io.Writer
+
+	window int // bytes of a block behind the first rows; 0 as many as are there
 }
 
 // Column is one column of a table. Only the slice of its type is filled.
@@ -62,7 +64,8 @@ type Table struct {
 	OffsetMin int    // minutes from UTC in the last time that told it
 	HasOffset bool
 
-	out []int // records kept out, ascending
+	before int   // records above the first of this table
+	out    []int // records kept out, ascending
 }
 
 // Column finds a column by name, nil if there is none.
@@ -81,13 +84,13 @@ func (t *Table) Record(i int) int {
 	lo, hi := 0, len(t.out)
 	for lo < hi {
 		mid := (lo + hi) / 2
-		if t.out[mid]-mid > i+1 { // kept records before out[mid]: out[mid]−1−mid
+		if t.out[mid]-t.before-mid > i+1 { // kept records before out[mid]: out[mid]−before−1−mid
 			hi = mid
 		} else {
 			lo = mid + 1
 		}
 	}
-	return i + 1 + lo
+	return t.before + i + 1 + lo
 }
 
 const blockBytes = 1 << 20
@@ -100,7 +103,14 @@ const blockBytes = 1 << 20
 //
 // It is the reader for any table; [Load] reads logs with it.
 func ReadColumns(r io.Reader, opt Options) (*Table, error) {
-	return readTable(r, opt, func(*Layout, *Options) error { return nil })
+	c := collector{most: opt.Limits.filled().MaxCells}
+	t, err := readTable(r, opt, func(*Layout, *Options) error { return nil }, c.add)
+	if err != nil {
+		return nil, err
+	}
+	c.join(t)
+	t.Account.sort()
+	return t, nil
 }
 
 // begin opens a table and guesses its layout from the first block. The caller
@@ -110,7 +120,7 @@ func begin(r io.Reader, opt Options) (*source, *blocks, *Layout, error) {
 	if err != nil {
 		return nil, nil, nil, err
 	}
-	in := &blocks{r: src, limits: opt.Limits}
+	in := &blocks{r: src, limits: opt.Limits, window: opt.window}
 	var layout *Layout
 	if err = in.fill(); err == nil {
 		layout, err = in.sniff(opt)
@@ -126,9 +136,11 @@ func begin(r io.Reader, opt Options) (*source, *blocks, *Layout, error) {
 	return src, in, layout, nil
 }
 
-// readTable reads a table; choose may change the options once the layout is
-// known and before a record is read.
-func readTable(r io.Reader, opt Options, choose func(*Layout, *Options) error) (*Table, error) {
+// readTable reads a table window by window: use takes the rows of each with
+// those of the next, nil behind the last, and the table that is returned holds
+// no cells. Choose may change the options once the layout is known and before
+// a record is read.
+func readTable(r io.Reader, opt Options, choose func(*Layout, *Options) error, use func(window, next *Table) error) (*Table, error) {
 	opt.Limits = opt.Limits.filled()
 	src, in, layout, err := begin(r, opt)
 	if err != nil {
@@ -141,7 +153,7 @@ func readTable(r io.Reader, opt Options, choose func(*Layout, *Options) error) (
 	if opt.Decimal != 0 {
 		layout.Decimal = string(opt.Decimal)
 	}
-	t, err := readBlocks(in, layout, opt)
+	t, err := readBlocks(in, layout, opt, use)
 	if err != nil {
 		return nil, err
 	}
@@ -176,6 +188,7 @@ type blocks struct {
 	buf    []byte // what was read and not yet cut
 	eof    bool
 	torn   []byte // the last row, where it had no line end
+	window int
 }
 
 // fill reads until the buffer holds a block or the text ends.
@@ -251,14 +264,20 @@ func sniffWith(head []byte, whole bool, opt Options) (*Layout, error) {
 // end. The block is the caller's; what follows it is copied into spare.
 func (b *blocks) next(comma byte, spare []byte) ([]byte, error) {
 	for {
-		end := lastRowEnd(b.buf, comma)
-		if b.eof {
-			end = len(b.buf)
+		end := 0
+		if b.window > 0 && b.window < len(b.buf) {
+			end = lastRowEnd(b.buf[:b.window], comma)
+		}
+		if end == 0 {
+			end = lastRowEnd(b.buf, comma)
+			if b.eof {
+				end = len(b.buf)
+			}
 		}
 		if end > 0 {
 			block := b.buf[:end]
 			b.buf = append(spare[:0], b.buf[end:]...)
-			if b.eof && block[len(block)-1] != '\n' {
+			if b.eof && len(b.buf) == 0 && block[len(block)-1] != '\n' {
 				b.torn = lastRow(block, comma)
 				block = append(block, '\n')
 			}
@@ -339,8 +358,8 @@ func columnNames(l *Layout) string {
 	return b.String()
 }
 
-// readBlocks hands blocks to workers and joins what they made, in order.
-func readBlocks(in *blocks, layout *Layout, opt Options) (*Table, error) {
+// readBlocks hands blocks to workers and passes on what they made, in order.
+func readBlocks(in *blocks, layout *Layout, opt Options, use func(window, next *Table) error) (*Table, error) {
 	p, err := layout.plan(opt)
 	if err != nil {
 		return nil, err
@@ -368,7 +387,7 @@ func readBlocks(in *blocks, layout *Layout, opt Options) (*Table, error) {
 			}
 		})
 	}
-	a := newAssembly(layout, p, opt.Limits)
+	a := newAssembly(layout, p, opt.Limits, use)
 	var pending []chan *segment
 	for err == nil {
 		if err = in.fill(); err != nil {
@@ -394,8 +413,8 @@ func readBlocks(in *blocks, layout *Layout, opt Options) (*Table, error) {
 	}
 	close(jobs)
 	for _, c := range pending {
-		if e := a.take(<-c); err == nil {
-			err = e
+		if s := <-c; err == nil {
+			err = a.take(s)
 		}
 	}
 	wg.Wait()
@@ -405,22 +424,23 @@ func readBlocks(in *blocks, layout *Layout, opt Options) (*Table, error) {
 		}
 		return nil, err
 	}
-	return a.finish(in.torn), nil
+	return a.finish(in.torn)
 }
 
-// assembly joins segments into a table.
+// assembly accounts for segments and passes each on as a table of its rows, a
+// window. It holds one back, so that the last is known when it is passed on.
 type assembly struct {
-	table    *Table
-	plan     *plan
-	limits   Limits
-	segments []*segment
-	levels   []map[string]uint32
-	lines    int
-	kept     int
+	table  *Table // everything but the cells
+	plan   *plan
+	limits Limits
+	use    func(window, next *Table) error
+	held   *Table
+	levels []map[string]uint32
+	lines  int
 }
 
-func newAssembly(layout *Layout, p *plan, limits Limits) *assembly {
-	a := &assembly{table: &Table{Layout: layout, Account: Account{Counts: map[ProblemKind]int{}}}, plan: p, limits: limits, lines: layout.DataLine - 1}
+func newAssembly(layout *Layout, p *plan, limits Limits, use func(window, next *Table) error) *assembly {
+	a := &assembly{table: &Table{Layout: layout, Account: Account{Counts: map[ProblemKind]int{}}}, plan: p, limits: limits, use: use, lines: layout.DataLine - 1}
 	a.levels = make([]map[string]uint32, len(p.columns))
 	for i, c := range p.columns {
 		a.table.Columns = append(a.table.Columns, Column{Name: c.name, Type: c.typ, Layout: layout.Columns[i]})
@@ -431,7 +451,7 @@ func newAssembly(layout *Layout, p *plan, limits Limits) *assembly {
 	return a
 }
 
-// take adds the next segment.
+// take accounts for the next segment and passes on the one before.
 func (a *assembly) take(s *segment) error {
 	t := a.table
 	if s.longest > 0 {
@@ -442,18 +462,14 @@ func (a *assembly) take(s *segment) error {
 		return fault.New("log-quote", "a quoted cell does not end").AtRow(t.Account.Rows + s.openQuote).
 			WithFix("close the quote, or double quotes inside a quoted cell")
 	}
+	w := &Table{Columns: make([]Column, len(t.Columns)), Rows: s.rows, Layout: t.Layout, before: t.Account.Rows}
 	for _, r := range s.out {
-		t.out = append(t.out, t.Account.Rows+r)
+		w.out = append(w.out, t.Account.Rows+r)
 	}
 	t.Account.join(&s.account, t.Account.Rows, a.lines)
 	t.Account.Rows += s.records
 	t.Account.Empty += s.empty
 	a.lines += s.lines
-	a.kept += s.rows
-	if a.kept*len(t.Columns) > a.limits.MaxCells {
-		return fault.New("log-size", "the table has more than %d cells", a.limits.MaxCells).AtRow(t.Account.Rows).
-			WithFix("read fewer columns, split the file, or raise the limit")
-	}
 	if s.hasOff {
 		t.OffsetMin, t.HasOffset = s.offset, true
 	}
@@ -462,11 +478,21 @@ func (a *assembly) take(s *segment) error {
 		c.Decimals = max(c.Decimals, s.decimals[i])
 		if c.Type == Text {
 			a.recode(c, a.levels[i], s.codes[i], s.levels[i])
-			s.levels[i] = nil
 		}
+		w.Columns[i] = *c
+		w.Columns[i].Numbers, w.Columns[i].Times, w.Columns[i].Codes = s.numbers[i], s.times[i], s.codes[i]
 	}
-	a.segments = append(a.segments, s)
-	return nil
+	was := a.held
+	a.held = w
+	if was == nil {
+		return nil
+	}
+	return a.pass(was, w)
+}
+
+func (a *assembly) pass(w, next *Table) error {
+	a.table.Rows += w.Rows
+	return a.use(w, next)
 }
 
 // recode turns a segment's codes into codes of the whole column.
@@ -490,42 +516,78 @@ func (a *assembly) recode(c *Column, known map[string]uint32, codes []uint32, le
 	}
 }
 
-// finish joins the columns; each column's segments are let go once joined.
-func (a *assembly) finish(torn []byte) *Table {
+// finish passes on the last window.
+func (a *assembly) finish(torn []byte) (*Table, error) {
 	t := a.table
-	t.Rows = a.kept
+	if w := a.held; w != nil {
+		if torn != nil {
+			w.Account = t.Account
+			if !w.dropTorn() {
+				w.doubtTorn(torn, a.plan, a.lines)
+			}
+			t.Account = w.Account
+		}
+		if err := a.pass(w, nil); err != nil {
+			return nil, err
+		}
+	}
+	t.Account.Kept = t.Rows
+	t.Account.sort()
+	return t, nil
+}
+
+// collector keeps windows to make one table of them.
+type collector struct {
+	windows []*Table
+	most    int // cells
+	rows    int
+}
+
+func (c *collector) add(w, _ *Table) error {
+	c.windows = append(c.windows, w)
+	if c.rows += w.Rows; c.rows*len(w.Columns) > c.most {
+		return tooManyCells(c.most, w)
+	}
+	return nil
+}
+
+func tooManyCells(most int, w *Table) error {
+	return fault.New("log-size", "the table has more than %d cells", most).AtRow(w.Record(w.Rows - 1)).
+		WithFix("read fewer columns, split the file, or raise the limit")
+}
+
+// join puts the rows of all windows into t; each column's windows are let go
+// once joined. The order of day and month is settled by the whole column.
+func (c *collector) join(t *Table) {
+	for _, w := range c.windows {
+		t.out = append(t.out, w.out...)
+	}
 	var wg sync.WaitGroup
 	for i := range t.Columns {
 		wg.Go(func() {
-			c := &t.Columns[i]
-			switch c.Type {
+			to := &t.Columns[i]
+			switch to.Type {
 			case Number:
-				c.Numbers = joined(a.segments, a.kept, func(s *segment) *[]float64 { return &s.numbers[i] })
+				to.Numbers = joined(c, func(w *Table) *[]float64 { return &w.Columns[i].Numbers })
 			case Time:
-				c.Times = joined(a.segments, a.kept, func(s *segment) *[]int64 { return &s.times[i] })
+				to.Times = joined(c, func(w *Table) *[]int64 { return &w.Columns[i].Times })
 			case Text:
-				c.Codes = joined(a.segments, a.kept, func(s *segment) *[]uint32 { return &s.codes[i] })
+				to.Codes = joined(c, func(w *Table) *[]uint32 { return &w.Columns[i].Codes })
 			}
 		})
 	}
 	wg.Wait()
-	for i, p := range a.plan.columns {
-		if p.otherForm != "" {
-			t.settleOrder(&t.Columns[i], &t.Layout.Columns[i])
+	for i := range t.Columns {
+		if layout := &t.Layout.Columns[i]; layout.Type == Time && layout.twoOrders {
+			t.settleOrder(&t.Columns[i], layout)
 		}
 	}
-	if torn != nil && !t.dropTorn() {
-		t.doubtTorn(torn, a.plan, a.lines)
-	}
-	t.Account.Kept = t.Rows
-	t.Account.sort()
-	return t
 }
 
-func joined[T any](segments []*segment, n int, of func(*segment) *[]T) []T {
-	out := make([]T, 0, n)
-	for _, s := range segments {
-		part := of(s)
+func joined[T any](c *collector, of func(*Table) *[]T) []T {
+	out := make([]T, 0, c.rows)
+	for _, w := range c.windows {
+		part := of(w)
 		out = append(out, *part...)
 		*part = nil
 	}

@@ -2,6 +2,7 @@ package logfile
 
 import (
 	"fmt"
+	"io"
 	"math"
 	"time"
 
@@ -81,58 +82,139 @@ func turned(us int64) (int64, bool) {
 	return time.Date(y, time.Month(d), int(m), 0, 0, 0, 0, time.UTC).UnixMicro() + us - midnight, true
 }
 
-// settleOrder decides the order of a column that the first rows left open.
-func (t *Table) settleOrder(c *Column, layout *ColumnLayout) {
-	first, firstOther := -1, -1 // rows that only this order and only the other reads
-	for i, us := range c.Times {
+// datesSeen is what a column of dates tells of the order of day and month.
+type datesSeen struct {
+	name              string
+	first, firstOther int // records that only this order and only the other reads; 0 none
+	days              dayByDay
+	layout            ColumnLayout // as decided
+	form, other       TimeForm     // before
+	contradicts       bool
+}
+
+// add looks at more times of the column, which are rows of t.
+func (x *datesSeen) add(t *Table, times []int64) {
+	for i, us := range times {
 		switch {
 		case us == NoTime:
 		case isOtherwise(us):
-			if firstOther < 0 {
-				firstOther = i
+			if x.firstOther == 0 {
+				x.firstOther = t.Record(i)
 			}
-		case first < 0:
-			if _, both := turned(us); !both {
-				first = i
+		default:
+			if !x.days.add(us) && x.first == 0 {
+				x.first = t.Record(i)
 			}
-		}
-		if first >= 0 && firstOther >= 0 {
-			break
 		}
 	}
-	says := map[TimeForm]string{LocalDMY: "day before month", LocalMDY: "month before day"}
-	form, other := layout.Form, otherOrder(layout.Form)
+}
+
+var orderSays = map[TimeForm]string{LocalDMY: "day before month", LocalMDY: "month before day"}
+
+// decide settles the order of a column that the first rows left open.
+func (x *datesSeen) decide(layout *ColumnLayout) {
+	x.form, x.other = layout.Form, otherOrder(layout.Form)
 	told := func(f TimeForm, why string, args ...any) {
 		layout.Form, layout.Sure, layout.twoOrders = f, true, false
-		layout.Why = says[f] + ": " + fmt.Sprintf(why, args...)
+		layout.Why = orderSays[f] + ": " + fmt.Sprintf(why, args...)
 	}
 	switch {
-	case first >= 0 && firstOther >= 0:
-		told(form, "row %d tells so, and row %d tells the opposite", t.Record(first), t.Record(firstOther))
-		t.Account.note("log-date-orders", "column %q has dates in both orders: %s is taken as in row %d; rows such as %d, which only %s reads, have no time",
-			c.Name, says[form], t.Record(first), t.Record(firstOther), says[other])
-		for i, us := range c.Times {
-			if us != NoTime && isOtherwise(us) {
-				c.Times[i] = NoTime
-				t.Account.add(Problem{Kind: NotATime, Row: t.Record(i), Column: c.Name,
-					Value: time.UnixMicro(us - otherwise).UTC().Format("2006-01-02 15:04:05"), Detail: "as " + says[other] + " reads it, against the rest of the column"})
-			}
-		}
-	case first >= 0:
-		told(form, "a number above 12 stands in row %d", t.Record(first))
-	case firstOther >= 0:
-		t.turn(c)
-		told(other, "a number above 12 stands in row %d", t.Record(firstOther))
+	case x.first > 0 && x.firstOther > 0:
+		x.contradicts = true
+		told(x.form, "row %d tells so, and row %d tells the opposite", x.first, x.firstOther)
+	case x.first > 0:
+		told(x.form, "a number above 12 stands in row %d", x.first)
+	case x.firstOther > 0:
+		told(x.other, "a number above 12 stands in row %d", x.firstOther)
 	default:
-		switch here, there := goesOn(c.Times); {
+		switch here, there := x.days.tell(); {
 		case there && !here:
-			t.turn(c)
-			told(other, "so the dates go on day by day")
+			told(x.other, "so the dates go on day by day")
 		case here && !there:
-			told(form, "so the dates go on day by day")
+			told(x.form, "so the dates go on day by day")
+		}
+	}
+	x.name, x.layout = layout.Name, *layout
+}
+
+// note says that a column has dates in both orders.
+func (x *datesSeen) note(a *Account) {
+	if x != nil && x.contradicts {
+		a.note("log-date-orders", "column %q has dates in both orders: %s is taken as in row %d; rows such as %d, which only %s reads, have no time",
+			x.name, orderSays[x.form], x.first, x.firstOther, orderSays[x.other])
+	}
+}
+
+// settleOrder decides the order of a column that the first rows left open.
+func (t *Table) settleOrder(c *Column, layout *ColumnLayout) {
+	var x datesSeen
+	x.add(t, c.Times)
+	x.decide(layout)
+	x.note(&t.Account)
+	if layout.Form != x.form {
+		t.turn(c)
+	}
+	for i, us := range c.Times {
+		if us != NoTime && isOtherwise(us) { // against the rest of the column
+			c.Times[i] = NoTime
+			t.Account.add(Problem{Kind: NotATime, Row: t.Record(i), Column: c.Name,
+				Value: time.UnixMicro(us - otherwise).UTC().Format("2006-01-02 15:04:05"), Detail: "as " + orderSays[x.other] + " reads it, against the rest of the column"})
 		}
 	}
 	c.Layout = *layout
+}
+
+// scanDates reads the dates of a log that is loaded into a sink, where only
+// the whole column tells their order; nil where that is not needed or the log
+// cannot be read twice. The log is left at its beginning.
+func scanDates(r io.Reader, opt Options, maps []*Map) (*datesSeen, error) {
+	s, ok := r.(io.Seeker)
+	if !ok {
+		return nil, nil
+	}
+	start, err := s.Seek(0, io.SeekCurrent)
+	if err != nil {
+		return nil, nil // a pipe has a Seek that fails
+	}
+	opt.Raw = nil
+	g, err := Inspect(r, opt)
+	if _, e := s.Seek(start, io.SeekStart); e != nil {
+		return nil, readFault(e)
+	}
+	if err != nil || Match(maps, g) != nil || !g.twoOrders() {
+		return nil, nil // what is wrong with the log is told when it is loaded
+	}
+	x := &datesSeen{}
+	opt.Only = []string{g.Time.Column}
+	opt.Delimiter, opt.Decimal = g.Layout.Delimiter[0], g.Layout.Decimal[0]
+	t, err := readTable(r, opt, func(*Layout, *Options) error { return nil }, func(w, _ *Table) error {
+		x.add(w, w.Column(g.Time.Column).Times)
+		return nil
+	})
+	if _, e := s.Seek(start, io.SeekStart); e != nil {
+		return nil, readFault(e)
+	}
+	if err != nil {
+		return nil, err
+	}
+	for i := range t.Layout.Columns {
+		if c := &t.Layout.Columns[i]; c.Name == g.Time.Column {
+			x.decide(c)
+		}
+	}
+	return x, nil
+}
+
+// tell gives the column the order that the whole of it told.
+func (x *datesSeen) tell(l *Layout) {
+	if x == nil {
+		return
+	}
+	for i := range l.Columns {
+		if c := &l.Columns[i]; c.Name == x.name {
+			c.Form, c.Sure, c.Why, c.twoOrders = x.layout.Form, x.layout.Sure, x.layout.Why, x.layout.twoOrders
+		}
+	}
 }
 
 // turn reads every time of a column in the other order.
@@ -161,28 +243,36 @@ func floorDay(us int64) int64 {
 	return us / day
 }
 
-// goesOn tells whether the dates follow each other within three days as they
-// were read, and with day and month the other way round. Both are false for
-// a single date.
-func goesOn(times []int64) (here, there bool) {
-	var lastUS, lastTo int64
-	lastDay, changes := int64(math.MinInt64), 0
-	here, there = true, true
+// dayByDay tells whether the dates follow each other within three days as
+// they were read, and with day and month the other way round.
+type dayByDay struct {
+	lastUS, lastTo, lastDay int64
+	changes                 int
+	gapHere, gapThere       bool
+	any                     bool
+}
+
+// add takes the next time; false where it does not exist in the other order.
+func (x *dayByDay) add(us int64) (both bool) {
+	day := floorDay(us)
+	if x.any && day == x.lastDay {
+		return true
+	}
+	to, both := turned(us)
+	if !both {
+		return false
+	}
 	const most = 3
 	near := func(a, b int64) bool { d := floorDay(b) - floorDay(a); return 0 <= d && d <= most }
-	for _, us := range times {
-		if us == NoTime || isOtherwise(us) || floorDay(us) == lastDay {
-			continue
-		}
-		to, both := turned(us)
-		if !both {
-			return true, false
-		}
-		if lastDay != math.MinInt64 {
-			changes++
-			here, there = here && near(lastUS, us), there && near(lastTo, to)
-		}
-		lastUS, lastTo, lastDay = us, to, floorDay(us)
+	if x.any {
+		x.changes++
+		x.gapHere, x.gapThere = x.gapHere || !near(x.lastUS, us), x.gapThere || !near(x.lastTo, to)
 	}
-	return here && changes > 0, there && changes > 0
+	x.lastUS, x.lastTo, x.lastDay, x.any = us, to, day, true
+	return true
+}
+
+// tell is false twice for a single date.
+func (x *dayByDay) tell() (here, there bool) {
+	return !x.gapHere && x.changes > 0, !x.gapThere && x.changes > 0
 }

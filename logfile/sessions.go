@@ -16,59 +16,152 @@ import (
 // mostSessionTold is how many sessions a note names.
 const mostSessionTold = 8
 
-// sessions keeps the rows of one session.
-func (l *loader) sessions() error {
-	if l.m.Time.Form.Absolute() {
-		if l.session > 1 {
-			return noSession(l.session, 1)
-		}
+// session is what was read of one session.
+type session struct {
+	number  int
+	from    int // its first record
+	rows    int
+	records recordRuns // that have a time
+	lanes   []*lane    // by the number of their first channel
+}
+
+func (l *loader) newSession() *session { return &session{number: l.sessions} }
+
+// lane finds or makes the lane of n channels from number first on.
+func (s *session) lane(l *loader, first, n int, name string) *lane {
+	for len(s.lanes) <= first {
+		s.lanes = append(s.lanes, nil)
+	}
+	if s.lanes[first] == nil {
+		s.lanes[first] = newLane(l.log.Map, first, n, name)
+	}
+	return s.lanes[first]
+}
+
+// laneOf finds the lane of a channel, nil where the session has none.
+func (s *session) laneOf(m *Map, channel int) *lane {
+	if m.Shape != Long {
+		channel = 0
+	}
+	if channel >= len(s.lanes) {
 		return nil
 	}
-	bounds := []int{0}
-	first, last, lastRow := int64(NoTime), int64(NoTime), 0
-	for i, us := range l.times {
-		if us == NoTime {
-			continue
-		}
-		if first == NoTime {
-			first = us
-		}
-		// The header again, or lines that are no records, stand between.
-		between := l.table.Record(i)-l.table.Record(lastRow) > 1 && last != NoTime
-		if between && us < last && us <= first+max(1e6, (last-first)/100) {
-			bounds = append(bounds, i)
-		}
-		last, lastRow = us, i
+	return s.lanes[channel]
+}
+
+// startFinder sees where a session begins.
+type startFinder struct {
+	first, last int64
+	lastRecord  int
+}
+
+// begins tells whether the next time with its record is the first of another
+// session.
+func (f *startFinder) begins(us int64, record int) bool {
+	if f.first == NoTime {
+		f.first = us
 	}
-	n := len(bounds)
-	if l.session > n {
-		return noSession(l.session, n)
+	// The header again, or lines that are no records, stand between.
+	between := record-f.lastRecord > 1 && f.last != NoTime
+	yes := between && us < f.last && us <= f.first+max(1e6, (f.last-f.first)/100)
+	f.last, f.lastRecord = us, record
+	return yes
+}
+
+// cutSessions places the rows of the window, each in its session.
+func (l *loader) cutSessions() error {
+	from := 0
+	if !l.log.Map.Time.Form.Absolute() {
+		for i, us := range l.times {
+			if us == NoTime {
+				continue
+			}
+			record := l.win.Record(i)
+			if l.starts.begins(us, record) {
+				if err := l.place(from, i); err != nil {
+					return err
+				}
+				if err := l.endSession(); err != nil {
+					return err
+				}
+				if err := l.sink.Session(); err != nil {
+					return err
+				}
+				from = i
+				l.sessions++
+				l.kept, l.now = l.now, l.newSession()
+			}
+			l.now.records.add(record)
+		}
 	}
-	if n == 1 {
+	return l.place(from, len(l.times))
+}
+
+// endSession ends the session that is read and keeps it or the one kept
+// before.
+func (l *loader) endSession() error {
+	for _, n := range l.now.lanes {
+		if n != nil {
+			if err := n.end(l); err != nil {
+				return err
+			}
+		}
+	}
+	if l.sessions <= mostSessionTold {
+		l.told = append(l.told, fmt.Sprintf("%d with %d rows from row %d", l.now.number, l.now.rows, l.now.from))
+	}
+	if l.kept == nil {
 		return nil
 	}
-	bounds = append(bounds, len(l.times))
-	pick := l.session - 1
-	var told []string
-	for k := range n {
-		rows := bounds[k+1] - bounds[k]
-		if l.session == 0 && (pick < 0 || rows > bounds[pick+1]-bounds[pick]) {
-			pick = k
-		}
-		if k < mostSessionTold {
-			told = append(told, fmt.Sprintf("%d with %d rows from row %d", k+1, rows, l.table.Record(bounds[k])))
-		}
+	latest := l.now.rows > l.kept.rows
+	if l.session > 0 {
+		latest = l.kept.number != l.session
 	}
-	for i, us := range l.times {
-		if (i < bounds[pick] || i >= bounds[pick+1]) && us != NoTime {
-			l.times[i] = NoTime
-			l.log.Account.add(Problem{Kind: OtherSession, Row: l.table.Record(i)})
-		}
+	lost := l.now
+	if latest {
+		lost = l.kept
+	} else {
+		l.now = l.kept
 	}
-	l.log.Account.note("log-sessions", "the file holds %d logs that begin anew (%s): number %d was read", n, strings.Join(told, "; "), pick+1)
-	return nil
+	lost.records.tell(&l.others)
+	l.kept = nil
+	return l.sink.Settle(latest)
+}
+
+// tellSessions notes which session was read.
+func (l *loader) tellSessions(a *Account) {
+	if l.sessions > 1 {
+		a.note("log-sessions", "the file holds %d logs that begin anew (%s): number %d was read", l.sessions, strings.Join(l.told, "; "), l.now.number)
+	}
 }
 
 func noSession(want, have int) error {
 	return fault.BadUsage("log-session", "the file holds %d logs, and number %d was asked for", have, want).On("session", fmt.Sprint(want))
+}
+
+// recordRuns are records in runs of neighbours.
+type recordRuns struct {
+	runs [][2]int // first and last
+	more int      // records not listed
+}
+
+func (r *recordRuns) add(record int) {
+	if n := len(r.runs); n > 0 && r.runs[n-1][1]+1 == record {
+		r.runs[n-1][1] = record
+	} else if n < MostProblems {
+		r.runs = append(r.runs, [2]int{record, record})
+	} else {
+		r.more++
+	}
+}
+
+// tell accounts for the records as being of another session.
+func (r *recordRuns) tell(a *Account) {
+	for _, x := range r.runs {
+		a.add(Problem{Kind: OtherSession, Row: x[0], LastRow: x[1]})
+	}
+	if r.more > 0 {
+		a.Counts[OtherSession] += r.more
+		a.Unlisted += r.more
+	}
 }
