@@ -96,6 +96,7 @@ func (d *Desk) routes() {
 	lead("GET /studies/{id}/treatments/{treatment}", d.treatmentPage)
 	lead("POST /studies/{id}/treatments/{treatment}", d.saveTreatment)
 	lead("POST /studies/{id}/treatments/{treatment}/predict", d.predictPart)
+	lead("POST /studies/{id}/treatments/{treatment}/reshape", d.reshapeTreatment)
 	lead("POST /studies/{id}/cooks/{cook}/void", d.voidCook)
 	lead("POST /studies/{id}/links", d.makeLink)
 	// Who cooks reads and writes what happened at the stove, and no more.

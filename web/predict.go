@@ -205,9 +205,15 @@ type leaf struct {
 	Wrong                  *fault.Error
 }
 
+// leafGroup is a part of the form: the piece, a leg, another top key. At is
+// its path where the form offers changes of it.
 type leafGroup struct {
-	Name   string
-	Leaves []leaf
+	Name     string
+	Leaves   []leaf
+	At       string
+	Earlier  bool // it can be put before the one that it follows
+	Out      bool // it can be taken out
+	Changing *formChoice
 }
 
 type cookFileView struct {
@@ -220,6 +226,8 @@ type cookFileView struct {
 	Theirs                                string
 	Part                                  predictView
 	New                                   bool
+	Changed                               bool // in its structure, and not saved yet
+	MoreLegs                              []formOption
 }
 
 type predictView struct {
@@ -301,6 +309,9 @@ func (d *Desk) showCookFile(w http.ResponseWriter, r *http.Request, status int, 
 	if v.Groups == nil {
 		v.View = "text" // what cannot be read has no form
 	}
+	for _, l := range legStarts {
+		v.MoreLegs = append(v.MoreLegs, formOption{l.name, say("leg-start-" + l.name)})
+	}
 	v.Part = d.predictionPart(rec, v.File, v.Name, []byte(v.Text), unitsOf(r))
 	d.render(w, r, status, "cookfile", frame{Title: say("cookfile-title", v.Name), Invented: rec.Study.Invented, Script: "study", Study: v.ID, StudyName: v.StudyTitle}, v)
 }
@@ -340,17 +351,33 @@ func leaves(src []byte, wrong *fault.Error) []leafGroup {
 				if m, ok := x.(map[string]any); ok && m["name"] != nil {
 					g.Name += ": " + fmt.Sprint(m["name"])
 				}
-				walkLeaves(&g, fmt.Sprintf("legs[%d]", i+1), "", ordered(src, i), wrong)
+				g.At, g.Earlier, g.Out = fmt.Sprintf("legs[%d]", i+1), i > 0, len(list) > 1
+				walkLeaves(&g, g.At, "", ordered(src, i), wrong)
 				out = append(out, g)
 			}
 			continue
 		}
 		g := leafGroup{Name: strings.ReplaceAll(key, "_", " ")}
+		if key == "piece" {
+			g.At = key
+		}
 		walkLeaves(&g, key, "", orderedTop(src, key), wrong)
 		if len(g.Leaves) == 1 && g.Leaves[0].Label == "" {
 			g.Leaves[0].Label = g.Name
 		}
 		out = append(out, g)
+	}
+	has := hasPaths(out)
+	for i := range out {
+		switch g := &out[i]; g.At {
+		case "":
+		case "piece":
+			c := pieceChoices(has)
+			g.Changing = &c
+		default:
+			c := legChoices(g.At, has)
+			g.Changing = &c
+		}
 	}
 	return out
 }

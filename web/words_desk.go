@@ -204,7 +204,6 @@ var deskEnglish = map[string]string{
 	"cookfile-lead":         "What the piece is, what touches it when, and when each leg ends. The prediction beside it follows what you type; nothing is kept until you save.",
 	"view-form":             "As a form",
 	"view-text":             "As text",
-	"form-limits":           "The form holds every value of the file. Legs are added and taken out in the text.",
 	"leg-number":            "Leg %d",
 	"save-cook-file":        "Save the cook file",
 	"predicted-h":           "What the model predicts",
