@@ -9,6 +9,7 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"io"
+	"maps"
 
 	"golang.org/x/crypto/chacha20poly1305"
 
@@ -46,8 +47,8 @@ func (l links) token(p Place) string {
 	return base64.RawURLEncoding.EncodeToString(m.Sum(nil)[:tokenBytes])
 }
 
-// linkHash is the form in which a link is kept and looked up.
-func linkHash(token string) string {
+// LinkHash is the form in which a link is kept and looked up.
+func LinkHash(token string) string {
 	sum := sha256.Sum256([]byte(token))
 	return hex.EncodeToString(sum[:])
 }
@@ -107,3 +108,7 @@ func linkBox(seed string) (cipher.AEAD, error) {
 	}
 	return chacha20poly1305.NewX(key)
 }
+
+// Links lists the places of a tasting by the hash of their links, which opens
+// nothing.
+func (t *Tasting) Links() map[string]Place { return maps.Clone(t.places) }

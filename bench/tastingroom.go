@@ -179,11 +179,11 @@ func (r *TastingRoom) Open(ctx context.Context, plan TastingPlan, passphrase str
 	}
 	places := map[string]Place{}
 	for _, role := range []tasting.Role{tasting.Server, tasting.Reader} {
-		places[linkHash(secrets.Token(Place{Role: role}))] = Place{Role: role}
+		places[LinkHash(secrets.Token(Place{Role: role}))] = Place{Role: role}
 	}
 	for _, a := range doc.Setup.Assessors {
 		p := Place{tasting.Taster, a.ID}
-		places[linkHash(secrets.Token(p))] = p
+		places[LinkHash(secrets.Token(p))] = p
 	}
 	body := tastingBody{Format: 1, Title: plan.Title, Question: plan.Question, Document: doc, Pace: plan.Pace, Facts: plan.Facts,
 		Invented: plan.Invented, OpenedUS: now.UnixMicro(), NotServed: len(excluded), Notes: notes, Links: places}
@@ -236,7 +236,7 @@ func (r *TastingRoom) Tasting(id string) (*Tasting, error) {
 
 // Find tells what a link's random part opens.
 func (r *TastingRoom) Find(token string) (*Tasting, Place, bool) {
-	hash := linkHash(token)
+	hash := LinkHash(token)
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	for _, t := range r.tastings {

@@ -2,9 +2,8 @@ package cli
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
-	"fmt"
+	"io"
 	"log/slog"
 	"net"
 	"net/http"
@@ -24,7 +23,8 @@ import (
 )
 
 type serveOptions struct {
-	port           int
+	port, tlsPort  int
+	tls, oneTime   bool
 	lan            bool
 	demo           bool
 	log            bool
@@ -43,21 +43,38 @@ close and score.
 
 Without --lan it answers on this machine only and asks for nothing. With --lan
 it answers in the kitchen's network, and the lead signs in with a passphrase,
-typed, read from --passphrase-file or from TRIVET_PASSPHRASE; everybody else
-comes by a link that opens one role.
+typed, read from --passphrase-file or from TRIVET_PASSPHRASE, or with
+--one-time-link by a link that is printed once, with a code to scan, and is
+good for one browser within the hour. Everybody else comes by a link that opens
+one role. Sessions and links live through a restart; they are kept hashed in
+NOTEBOOK.access.json, which is in no backup.
 
-The connection in the kitchen's network is plain HTTP: whoever can read that
-network can read what is sent over it. Stop with Ctrl-C; open requests finish
-first, and nothing acknowledged is lost however it stops.`,
+With --lan it answers twice: under TLS on --tls-port and over plain HTTP on
+--port. TLS uses a certificate of the kitchen's own, made at the first start;
+the page /certificate on the plain port gives it to a tablet, with the steps
+for each system. Over plain HTTP whoever can read the network can read ballots,
+tray sheets, cooks' pages and findings, and what is sent from them; the lead's
+pages, passphrases and the key of a tasting are shown and taken only under TLS
+and on this machine. With --tls=false everything is plain HTTP, passphrases
+too: for a network in which you trust everybody.
+
+Stop with Ctrl-C; open requests finish first, and nothing acknowledged is lost
+however it stops.`,
 		Example: `  trivet serve --demo
   trivet serve --notebook kitchen.trivet
-  trivet serve --lan --notebook kitchen.trivet`,
+  trivet serve --lan --notebook kitchen.trivet
+  trivet serve --lan --passphrase-file words.txt --port 8080 --tls-port 8443
+  trivet serve --lan --one-time-link
+  trivet serve --lan --tls=false`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runServe(cmd.Context(), env, o) },
 	}
 	f := c.Flags()
 	f.IntVar(&o.port, "port", 8137, "port to listen on; 0 takes a free one")
 	f.BoolVar(&o.lan, "lan", false, "answer in the local network, with a passphrase for the lead")
+	f.BoolVar(&o.tls, "tls", true, "with --lan, answer under TLS too, with a certificate of the kitchen's own")
+	f.IntVar(&o.tlsPort, "tls-port", 0, "port to listen on under TLS; 0 takes the one after --port, or a free one with --port 0")
+	f.BoolVar(&o.oneTime, "one-time-link", false, "with --lan, print a link that signs the lead in once, instead of asking for a passphrase")
 	f.BoolVar(&o.demo, "demo", false, "serve the invented demo study from a folder that is thrown away")
 	f.BoolVar(&o.log, "log", false, "write one line a request to standard error; links are never written")
 	f.StringVar(&o.passphraseFile, "passphrase-file", "", "file whose first line is the lead's passphrase, with --lan")
@@ -68,8 +85,8 @@ first, and nothing acknowledged is lost however it stops.`,
 const stopTime = 10 * time.Second
 
 func runServe(ctx context.Context, env *Env, o serveOptions) error {
-	if o.port < 0 || o.port > 65535 {
-		return fault.BadUsage("port-range", "this is no port").On("--port", strconv.Itoa(o.port)).WithFix("between 1 and 65535, or 0 for a free one")
+	if err := o.check(); err != nil {
+		return err
 	}
 	opt := web.Options{Now: env.Now, Random: env.Random}
 	if o.log {
@@ -79,6 +96,9 @@ func runServe(ctx context.Context, env *Env, o serveOptions) error {
 	}
 	host := "127.0.0.1"
 	if o.lan {
+		host, opt.SignIn = "", true
+	}
+	if o.lan && !o.oneTime {
 		pass, err := env.serverPassphrase(o.passphraseFile)
 		if err != nil {
 			return err
@@ -86,7 +106,6 @@ func runServe(ctx context.Context, env *Env, o serveOptions) error {
 		if opt.PassphraseHash, err = web.HashPassphrase(pass); err != nil {
 			return err
 		}
-		host = ""
 	}
 	var nb *store.Notebook
 	var err error
@@ -113,47 +132,51 @@ func runServe(ctx context.Context, env *Env, o serveOptions) error {
 	}
 	defer nb.Close()
 
-	listen, err := net.Listen("tcp", net.JoinHostPort(host, strconv.Itoa(o.port)))
+	listen, port, err := listenOn(host, o.port, "--port")
 	if err != nil {
-		return fault.New("port-taken", "the port cannot be listened on").On("--port", strconv.Itoa(o.port)).Wrap(err).
-			WithFix("stop what uses it, or choose another with --port")
+		return err
 	}
 	defer listen.Close()
-	port := listen.Addr().(*net.TCPAddr).Port
-	local := "http://127.0.0.1:" + strconv.Itoa(port)
-	urls := []string{local}
+	at, listeners := servingAt{URLs: []string{"http://127.0.0.1:" + strconv.Itoa(port)}}, []net.Listener{listen}
 	if o.lan {
-		names, addresses := lanNames()
-		opt.Hosts = names
-		urls = nil
-		for _, a := range addresses {
-			urls = append(urls, "http://"+net.JoinHostPort(a, strconv.Itoa(port)))
+		var secure net.Listener
+		if secure, at, err = listenLAN(env, o, &opt, port, nb.Path()); err != nil {
+			return err
 		}
-		urls = append(urls, local)
-		opt.PublicURL = urls[0]
+		if secure != nil {
+			defer secure.Close()
+			listeners = append(listeners, secure)
+		}
 	}
 	app, err := web.New(ctx, nb, opt)
 	if err != nil {
 		return err
 	}
-	audit, err := os.OpenFile(nb.Path()+".audit.jsonl", os.O_APPEND|os.O_CREATE|os.O_WRONLY, 0o600)
+	if o.oneTime {
+		if err := at.oneTimeLink(app); err != nil {
+			return err
+		}
+	}
+	auditPath := nb.Path() + ".audit.jsonl"
+	audit, err := os.OpenFile(auditPath, os.O_APPEND|os.O_CREATE|os.O_WRONLY, 0o600)
 	if err != nil {
-		return fault.New("audit-log", "the log of changes cannot be written").In(nb.Path() + ".audit.jsonl").Wrap(err).
+		return fault.New("audit-log", "the log of changes cannot be written").In(auditPath).Wrap(err).
 			WithFix("serve a notebook in a folder that can be written to")
 	}
 	defer audit.Close()
-	desk, err := web.NewDesk(app, nb, web.DeskOptions{OpenFolder: env.openForImport, Incoming: nb.Path() + ".incoming", Version: Version, Audit: audit, Publishing: env.publishing(nb)})
+	desk, err := web.NewDesk(app, nb, web.DeskOptions{OpenFolder: env.openForImport, Incoming: nb.Path() + ".incoming", Version: Version, Audit: audit,
+		ReadAudit: func() (io.ReadCloser, error) { return os.Open(auditPath) }, Publishing: env.publishing(nb)})
 	if err != nil {
 		return err
 	}
-	if err := env.tellServing(urls, o.lan); err != nil {
+	if err := env.tellServing(at); err != nil {
 		return err
 	}
 	warm, stopWarming := context.WithCancel(ctx)
 	warmed := make(chan struct{})
 	go func() { defer close(warmed); desk.Warm(warm) }()
 	defer func() { stopWarming(); <-warmed }() // before the notebook is closed
-	return serveUntil(ctx, listen, desk.Handler(), opt.Log)
+	return serveUntil(ctx, listeners, desk.Handler(), opt.Log)
 }
 
 // openForImport opens an unpacked folder that came through a page.
@@ -166,7 +189,7 @@ func (e *Env) openForImport(ctx context.Context, dir string) (bench.Reader, stri
 }
 
 // serveUntil serves until the context ends, then lets open requests finish.
-func serveUntil(ctx context.Context, listen net.Listener, h http.Handler, log *slog.Logger) error {
+func serveUntil(ctx context.Context, listeners []net.Listener, h http.Handler, log *slog.Logger) error {
 	server := &http.Server{
 		Handler:           h,
 		ReadHeaderTimeout: 5 * time.Second,
@@ -176,8 +199,10 @@ func serveUntil(ctx context.Context, listen net.Listener, h http.Handler, log *s
 		MaxHeaderBytes:    16 << 10,
 		ErrorLog:          slog.NewLogLogger(log.Handler(), slog.LevelDebug),
 	}
-	failed := make(chan error, 1)
-	go func() { failed <- server.Serve(listen) }()
+	failed := make(chan error, len(listeners))
+	for _, listen := range listeners {
+		go func() { failed <- server.Serve(listen) }()
+	}
 	select {
 	case err := <-failed:
 		return fault.New("serve", "the server stopped").Wrap(err)
@@ -191,38 +216,12 @@ func serveUntil(ctx context.Context, listen net.Listener, h http.Handler, log *s
 	return nil
 }
 
-// tellServing says where the server answers, at once: the result of a
-// command is otherwise printed at its end.
-func (e *Env) tellServing(urls []string, lan bool) error {
-	if e.JSON {
-		b, err := json.Marshal(map[string]any{"format": 1, "urls": urls})
-		if err != nil {
-			return err
-		}
-		_, err = e.Stdout.Write(append(b, '\n'))
-		return err
-	}
-	fmt.Fprintf(e.Stdout, "trivet is open at\n")
-	for _, u := range urls {
-		fmt.Fprintf(e.Stdout, "  %s\n", u)
-	}
-	if lan && len(urls) > 1 {
-		code, err := web.TerminalQR(urls[0])
-		if err != nil {
-			return err
-		}
-		fmt.Fprintf(e.Stdout, "\n%s\n", code)
-	}
-	_, err := fmt.Fprintln(e.Stdout, "Stop with Ctrl-C.")
-	return err
-}
-
 // serverPassphrase reads the passphrase the lead will sign in with.
 func (e *Env) serverPassphrase(file string) (string, error) {
 	p, err := e.passphrase(file)
 	if f := fault.As(err); f != nil && f.Code == "passphrase-missing" {
 		return "", fault.BadUsage("passphrase-missing", "--lan needs a passphrase for the lead, and none was given").
-			WithFix("name a file with --passphrase-file, or set TRIVET_PASSPHRASE")
+			WithFix("name a file with --passphrase-file, set TRIVET_PASSPHRASE, or use --one-time-link")
 	}
 	return p, err
 }

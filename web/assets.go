@@ -26,7 +26,7 @@ type assets struct {
 
 func newAssets() (*assets, error) {
 	a := &assets{paths: map[string]string{}, files: map[string][]byte{}}
-	for _, name := range []string{"page.css", "ballot.js", "lead.js"} {
+	for _, name := range []string{"page.css", "ballot.js", "lead.js", "kitchen.js"} {
 		b, err := assetFiles.ReadFile("assets/" + name)
 		if err != nil {
 			return nil, err

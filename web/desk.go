@@ -30,6 +30,9 @@ type DeskOptions struct {
 	// when, by which role, from where, what, and whether it was done. nil
 	// discards. Writes are whole lines, one at a time.
 	Audit io.Writer
+	// ReadAudit opens what Audit has taken, for the lead to read; nil if it
+	// is not kept.
+	ReadAudit func() (io.ReadCloser, error)
 }
 
 // Desk is the part of the app that holds the studies: the list of them, the
@@ -48,7 +51,6 @@ type Desk struct {
 
 	lines    map[string]keptLine
 	pages    setPages
-	passes   passes
 	auditing sync.Mutex
 }
 
@@ -64,12 +66,13 @@ func NewDesk(s *Server, nb bench.Notebook, opt DeskOptions) (*Desk, error) {
 }
 
 func (d *Desk) routes() {
-	lead := func(pattern string, h http.HandlerFunc) { d.mux.Handle(pattern, d.s.leads.only(h)) }
-	d.mux.Handle("GET /ui/{name}", d.ui)
-	d.mux.Handle("/", d.s.mux)
+	on := func(pattern string, by who, h http.Handler) { d.s.handle(d.mux, pattern, by, h) }
+	lead := func(pattern string, h http.HandlerFunc) { on(pattern, leadAlone, h) }
+	on("GET /ui/{name}", anyone, d.ui)
+	d.mux.Handle("/", d.s.mux) // the routes of the tasting room
 	lead("GET /{$}", d.deskPage)
 	lead("GET /tastings", d.s.desk)
-	lead("POST /units", d.setUnits)
+	on("POST /units", anyone, http.HandlerFunc(d.setUnits)) // each person's own
 	lead("POST /studies", d.newStudy)
 	lead("POST /import", d.importStudy)
 	lead("GET /trash", d.trashPage)
@@ -100,7 +103,7 @@ func (d *Desk) routes() {
 	lead("POST /studies/{id}/cooks/{cook}/void", d.voidCook)
 	lead("POST /studies/{id}/links", d.makeLink)
 	// Who cooks reads and writes what happened at the stove, and no more.
-	cook := func(pattern string, h http.HandlerFunc) { d.mux.Handle(pattern, d.atTheStove(h)) }
+	cook := func(pattern string, h http.HandlerFunc) { on(pattern, atStove, d.atTheStove(h)) }
 	cook("GET /studies/{id}/cooks", d.cooksPage)
 	cook("GET /studies/{id}/cooks/{cook}", d.cookPage)
 	cook("GET /studies/{id}/cooks/{cook}/traces", d.cookTraces)
@@ -109,8 +112,15 @@ func (d *Desk) routes() {
 	cook("GET /studies/{id}/load", d.loadPage)
 	cook("POST /studies/{id}/load", d.stageLogs)
 	cook("POST /studies/{id}/load/{log}", d.loadStaged)
-	d.mux.HandleFunc("GET /c/{token}", d.openCookLink)
-	d.mux.HandleFunc("GET /r/{token}", d.readerPage)
+	on("GET /c/{token}", byCook, http.HandlerFunc(d.cookDoor))
+	on("POST /c/{token}", byCook, http.HandlerFunc(d.openCookLink))
+	on("GET /r/{token}", byReader, http.HandlerFunc(d.readerPage))
+	lead("GET /links", d.linksPage)
+	lead("POST /links", d.handOutAny)
+	lead("POST /links/handed/{link}", d.revokeLink)
+	lead("POST /links/places/{link}", d.refusePlace)
+	lead("POST /links/leads", d.signOutLeads)
+	lead("GET /audit", d.auditPage)
 }
 
 // Handler is the whole app with the desk: guards outside, pages inside.

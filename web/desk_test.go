@@ -643,6 +643,8 @@ func TestACooksLinkOpensTheStoveAlone(t *testing.T) {
 	_, body := guest.get("/studies/" + id + "/cooks/" + c.Label)
 	wants(t, body, "passphrase") // a stranger is asked to sign in
 	_, body = guest.get(cookLink)
+	wants(t, body, "You come as a cook", "neither serve nor taste")
+	_, body = guest.post(cookLink, nil)
 	wants(t, body, "Choose the cook you are at", c.Label)
 	_, body = guest.get("/studies/" + id + "/cooks/" + c.Label)
 	wants(t, body, "would be a look at the answer")

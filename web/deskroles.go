@@ -1,13 +1,10 @@
 package web
 
 import (
-	"crypto/rand"
-	"encoding/base64"
-	"encoding/json"
 	"html/template"
 	"net/http"
+	"strconv"
 	"strings"
-	"sync"
 	"time"
 
 	"trivet/bench"
@@ -19,42 +16,32 @@ import (
 // and so neither serves nor tastes.
 const roleCook tasting.Role = "cook"
 
-// passTime is how long a link to a study is good.
-const passTime = 16 * time.Hour
-
-// pass is what a link to a study opens.
-type pass struct {
-	study string
-	role  tasting.Role
-	until time.Time
-}
-
-// passes are the links handed out. They are in memory alone and end with the
-// server.
-type passes struct {
-	mu sync.Mutex
-	by map[string]pass
-}
-
-const passCookie = "trivet-pass"
-
-func (d *Desk) passOf(token string) (pass, bool) {
-	d.passes.mu.Lock()
-	defer d.passes.mu.Unlock()
-	p, ok := d.passes.by[token]
-	if ok && d.s.opt.Now().After(p.until) {
-		delete(d.passes.by, token)
-		return pass{}, false
+// passCookies are the names under which a guest's session may come. The one
+// of TLS is never sent in the clear; a session begun on plain HTTP goes on
+// under TLS.
+func passCookies(r *http.Request) []string {
+	if r.TLS != nil {
+		return []string{"__Host-trivet-pass", "trivet-pass"}
 	}
-	return p, ok
+	return []string{"trivet-pass"}
+}
+
+// guestOf is as whose guest a request comes, if by a link to a study.
+func (s *Server) guestOf(r *http.Request) (guest, bool) {
+	for _, name := range passCookies(r) {
+		if c, err := r.Cookie(name); err == nil {
+			if g, ok := s.access.guest(c.Value); ok {
+				return g, true
+			}
+		}
+	}
+	return guest{}, false
 }
 
 // roleOf is as whom a request comes.
 func (d *Desk) roleOf(r *http.Request) tasting.Role {
-	if c, err := r.Cookie(passCookie); err == nil {
-		if p, ok := d.passOf(c.Value); ok && (p.study == r.PathValue("id") || !d.s.leads.isLead(r)) {
-			return p.role
-		}
+	if g, ok := d.s.guestOf(r); ok && (g.Study == r.PathValue("id") || !d.s.leads.isLead(r)) {
+		return g.Role
 	}
 	if d.s.leads.isLead(r) {
 		return tasting.Lead
@@ -65,13 +52,11 @@ func (d *Desk) roleOf(r *http.Request) tasting.Role {
 // atTheStove lets the lead through, and who came by a cook's link to this
 // very study.
 func (d *Desk) atTheStove(next http.HandlerFunc) http.Handler {
-	lead := d.s.leads.only(next)
+	lead := d.s.onlyLead(next)
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if c, err := r.Cookie(passCookie); err == nil {
-			if p, ok := d.passOf(c.Value); ok && p.role == roleCook && p.study == r.PathValue("id") {
-				next(w, r)
-				return
-			}
+		if g, ok := d.s.guestOf(r); ok && g.Role == roleCook && g.Study == r.PathValue("id") {
+			next(w, r)
+			return
 		}
 		lead.ServeHTTP(w, r)
 	})
@@ -79,70 +64,120 @@ func (d *Desk) atTheStove(next http.HandlerFunc) http.Handler {
 
 type linkView struct {
 	ID, For, Is, Link, Until string
+	Name                     string
+	Once                     bool
 	QR                       template.HTML
 }
 
-// makeLink hands out a link to a study.
+// makeLink hands out a link to a study, as its page asks for it.
 func (d *Desk) makeLink(w http.ResponseWriter, r *http.Request) {
-	rec, err := d.nb.Record(r.Context(), r.PathValue("id"))
+	d.handOut(w, r, r.PathValue("id"))
+}
+
+// handOut hands out a link as a form says.
+func (d *Desk) handOut(w http.ResponseWriter, r *http.Request, study string) {
+	problem := func(code fault.Code, what, fix, field, value string) {
+		d.s.fail(w, r, 0, fault.New(code, "%s", what).On(field, value).WithFix("%s", fix))
+	}
+	l := handedLink{Role: tasting.Role(r.PostFormValue("role")), Name: strings.TrimSpace(r.PostFormValue("name")), Once: r.PostFormValue("once") == "yes", Until: d.s.opt.Now().Add(passTime)}
+	f := frame{}
+	switch l.Role {
+	case roleCook, tasting.Reader:
+		rec, err := d.nb.Record(r.Context(), study)
+		if err != nil {
+			d.s.fail(w, r, 0, err)
+			return
+		}
+		l.Study = rec.Study.ID
+		l.Once = l.Once && l.Role == roleCook
+		f = frame{Invented: rec.Study.Invented, Study: l.Study, StudyName: rec.Study.Title}
+	case tasting.Lead:
+		l.Once, l.Until = true, d.s.opt.Now().Add(leadLinkTime)
+	default:
+		problem("role-unknown", say("role-unknown"), say("role-unknown-fix"), "role", string(l.Role))
+		return
+	}
+	if len([]rune(l.Name)) > 60 {
+		problem("link-name", say("link-name-long"), say("link-name-long-fix"), "name", l.Name)
+		return
+	}
+	if text := strings.TrimSpace(r.PostFormValue("hours")); text != "" && l.Role != tasting.Lead {
+		hours, err := strconv.Atoi(text)
+		if err != nil || hours < 1 || time.Duration(hours)*time.Hour > longestPass {
+			problem("link-hours", say("link-hours-bad"), say("link-hours-bad-fix"), "hours", text)
+			return
+		}
+		l.Until = d.s.opt.Now().Add(time.Duration(hours) * time.Hour)
+	}
+	token, l, err := d.s.access.hand(l)
 	if err != nil {
 		d.s.fail(w, r, 0, err)
 		return
 	}
-	role, path := tasting.Role(r.PostFormValue("role")), "/c/"
-	if role == tasting.Reader {
-		path = "/r/"
-	} else if role != roleCook {
-		d.s.fail(w, r, 0, fault.New("role-unknown", "%s", say("role-unknown")).On("role", string(role)).WithFix("%s", say("role-unknown-fix")))
-		return
-	}
-	var b [18]byte
-	rand.Read(b[:]) // never fails: crypto/rand ends the program rather than return an error
-	token := base64.RawURLEncoding.EncodeToString(b[:])
-	p := pass{rec.Study.ID, role, d.s.opt.Now().Add(passTime)}
-	d.passes.mu.Lock()
-	if d.passes.by == nil {
-		d.passes.by = map[string]pass{}
-	}
-	for t, old := range d.passes.by {
-		if d.s.opt.Now().After(old.until) {
-			delete(d.passes.by, t)
-		}
-	}
-	d.passes.by[token] = p
-	d.passes.mu.Unlock()
-	v := linkView{ID: rec.Study.ID, For: say("links-role-" + string(role)), Is: say("links-" + string(role) + "-is"), Link: d.s.base(r) + path + token, Until: p.until.Format("2 January 2006, 15:04")}
+	v := linkView{ID: l.Study, Name: l.Name, Once: l.Once, For: say("links-role-" + string(l.Role)), Is: say("links-" + string(l.Role) + "-is"),
+		Link: d.s.base(r, l.Role) + passPaths[l.Role] + token, Until: l.Until.Format("2 January 2006, 15:04")}
 	if v.QR, err = qrSVG(v.Link); err != nil {
 		d.s.fail(w, r, 0, err)
 		return
 	}
-	d.render(w, r, http.StatusOK, "linkpage", frame{Title: say("links-title", v.For), Invented: rec.Study.Invented, Study: v.ID, StudyName: rec.Study.Title}, v)
+	f.Title = say("links-title", v.For)
+	d.render(w, r, http.StatusOK, "linkpage", f, v)
 }
 
-// byLink finds what a link of the request opens; guessing is slow.
-func (d *Desk) byLink(w http.ResponseWriter, r *http.Request, role tasting.Role) (pass, bool) {
-	p, ok := d.passOf(r.PathValue("token"))
-	if !ok || p.role != role {
-		d.s.unknownLink(w, r, "pass-unknown", "pass-unknown-fix")
-		return pass{}, false
+// cookDoorView asks who opens a cook's link whether they want to: from then
+// on the browser may neither serve nor taste.
+type cookDoorView struct {
+	At, Study, Name, Until string
+	Once                   bool
+}
+
+// cookDoor is what a cook's link shows before it is opened. To look at it
+// uses nothing up.
+func (d *Desk) cookDoor(w http.ResponseWriter, r *http.Request) {
+	l, why := d.s.access.link(r.PathValue("token"), roleCook)
+	if g, ok := d.s.guestOf(r); ok && g.Link == l.ID && l.ID != "" {
+		http.Redirect(w, r, "/studies/"+l.Study+"/cooks", http.StatusSeeOther)
+		return
 	}
-	return p, true
+	if why != "" {
+		d.s.unknownLink(w, r, why)
+		return
+	}
+	rec, err := d.nb.Record(r.Context(), l.Study)
+	if err != nil {
+		d.s.fail(w, r, 0, err)
+		return
+	}
+	v := cookDoorView{r.URL.Path, rec.Study.Title, l.Name, l.Until.Format("2 January 2006, 15:04"), l.Once}
+	d.render(w, r, http.StatusOK, "cookdoor", frame{Title: say("cookdoor-title"), Invented: rec.Study.Invented, Stranger: true}, v)
 }
 
 // openCookLink makes a browser the cook's. From then on it may neither serve
 // nor taste in the study's tastings, and one that has may not become it.
 func (d *Desk) openCookLink(w http.ResponseWriter, r *http.Request) {
-	p, ok := d.byLink(w, r, roleCook)
-	if !ok {
-		return
-	}
-	for _, t := range d.s.room.Tastings() {
-		if t.Study == p.study && !d.s.mayBe(w, r, t, tasting.Preparer) {
+	token := r.PathValue("token")
+	l, why := d.s.access.link(token, roleCook)
+	if why == "" {
+		for _, t := range d.s.room.Tastings() {
+			if t.Study == l.Study && !d.s.mayBe(w, r, t, roleCook) {
+				return
+			}
+		}
+		var session string
+		var err error
+		if l, session, why, err = d.s.access.open(token, roleCook); err != nil {
+			d.s.fail(w, r, 0, err)
+			return
+		}
+		if why == "" {
+			rememberDevice(w, stoveCookie(l.Study), roleCook)
+			http.SetCookie(w, &http.Cookie{Name: passCookies(r)[0], Value: session, Path: "/", HttpOnly: true, Secure: r.TLS != nil, SameSite: http.SameSiteLaxMode,
+				MaxAge: max(1, int(l.Until.Sub(d.s.opt.Now()).Seconds()))})
+			http.Redirect(w, r, "/studies/"+l.Study+"/cooks", http.StatusSeeOther)
 			return
 		}
 	}
-	http.SetCookie(w, &http.Cookie{Name: passCookie, Value: r.PathValue("token"), Path: "/", HttpOnly: true, SameSite: http.SameSiteStrictMode, MaxAge: int(passTime.Seconds())})
-	http.Redirect(w, r, "/studies/"+p.study+"/cooks", http.StatusSeeOther)
+	d.s.unknownLink(w, r, why)
 }
 
 func (d *Desk) cooksPage(w http.ResponseWriter, r *http.Request) {
@@ -159,11 +194,12 @@ func (d *Desk) cooksPage(w http.ResponseWriter, r *http.Request) {
 // readerPage is the report of a study as it stands, for who has a reader's
 // link. A plan that is sealed and not finished is not looked at for a reader.
 func (d *Desk) readerPage(w http.ResponseWriter, r *http.Request) {
-	p, ok := d.byLink(w, r, tasting.Reader)
-	if !ok {
+	l, why := d.s.access.link(r.PathValue("token"), tasting.Reader)
+	if why != "" {
+		d.s.unknownLink(w, r, why)
 		return
 	}
-	rec, err := d.nb.Record(r.Context(), p.study)
+	rec, err := d.nb.Record(r.Context(), l.Study)
 	var got *bench.Answered
 	if err == nil {
 		got, err = d.answered(r.Context(), rec, false)
@@ -176,44 +212,4 @@ func (d *Desk) readerPage(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	d.writeReport(w, r, got, true)
-}
-
-// auditLine is one request that changes something.
-type auditLine struct {
-	At     time.Time `json:"at"`
-	Role   string    `json:"role"`
-	From   string    `json:"from"`
-	Route  string    `json:"route"`
-	Study  string    `json:"study,omitempty"`
-	Cook   string    `json:"cook,omitempty"`
-	Status int       `json:"status"`
-}
-
-// audited writes a line for every request that is no mere reading. Links and
-// what was typed are never written.
-func (d *Desk) audited(next http.Handler) http.Handler {
-	if d.opt.Audit == nil {
-		return next
-	}
-	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if r.Method == http.MethodGet || r.Method == http.MethodHead || strings.HasSuffix(r.URL.Path, "/predict") {
-			next.ServeHTTP(w, r)
-			return
-		}
-		rec := &recorder{ResponseWriter: w, status: http.StatusOK}
-		next.ServeHTTP(rec, r)
-		role := string(d.roleOf(r))
-		if role == "" {
-			role = "link"
-		}
-		line, err := json.Marshal(auditLine{d.s.opt.Now().UTC(), role, addressOf(r), r.Pattern, r.PathValue("id"), r.PathValue("cook"), rec.status})
-		if err != nil {
-			return
-		}
-		d.auditing.Lock()
-		defer d.auditing.Unlock()
-		if _, err := d.opt.Audit.Write(append(line, '\n')); err != nil {
-			d.s.opt.Log.Error("fault", "what", err)
-		}
-	})
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"net"
 	"net/http"
+	"net/netip"
 	"runtime/debug"
 	"slices"
 	"strings"
@@ -17,7 +18,7 @@ import (
 
 // policy allows a page its own style, script and addresses and nothing else.
 const policy = "default-src 'none'; style-src 'self'; script-src 'self'; connect-src 'self'; img-src 'self'; " +
-	"font-src 'self' data:; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+	"worker-src 'self'; font-src 'self' data:; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 
 // maxForm is the most bytes of a form: a long comment fits many times.
 const maxForm = 256 << 10
@@ -91,9 +92,19 @@ func noteRoute(next http.Handler) http.Handler {
 	})
 }
 
+// policy lets a plain page try, besides, whether the server's address under
+// TLS is trusted.
+func (g *guard) policy(r *http.Request) string {
+	to := g.opt.secureHere(r)
+	if to == "" || r.TLS != nil || !slices.Contains(g.hosts, hostOf(r.Host)) {
+		return policy
+	}
+	return strings.Replace(policy, "connect-src 'self'", "connect-src 'self' "+to, 1)
+}
+
 func (g *guard) headers(w http.ResponseWriter, r *http.Request) {
 	h := w.Header()
-	h.Set("Content-Security-Policy", policy)
+	h.Set("Content-Security-Policy", g.policy(r))
 	h.Set("X-Content-Type-Options", "nosniff")
 	h.Set("X-Frame-Options", "DENY")
 	// "no-referrer" would turn the Origin of our own forms into "null" where
@@ -102,6 +113,9 @@ func (g *guard) headers(w http.ResponseWriter, r *http.Request) {
 	h.Set("Cross-Origin-Resource-Policy", "same-origin")
 	h.Set("Permissions-Policy", "camera=(), geolocation=(), microphone=(), payment=()")
 	h.Set("Cache-Control", "no-store")
+	// There is no Strict-Transport-Security: it would turn the plain port of
+	// the same name into a TLS one too (RFC 6797, 8.3, keeps port numbers),
+	// and phones without the kitchen's certificate would meet an alarm.
 }
 
 // hostOf is a Host header without its port and brackets.
@@ -110,6 +124,21 @@ func hostOf(host string) string {
 		host = h
 	}
 	return strings.ToLower(strings.Trim(host, "[]"))
+}
+
+// networkOf is by what guesses are counted: an IPv4 address, or the /64 of an
+// IPv6 one, in which a single device has as many addresses as it likes.
+func networkOf(r *http.Request) string {
+	a, err := netip.ParseAddr(addressOf(r))
+	if err != nil {
+		return addressOf(r)
+	}
+	if a = a.Unmap(); a.Is6() {
+		if p, err := a.WithZone("").Prefix(64); err == nil {
+			return p.String()
+		}
+	}
+	return a.String()
 }
 
 func addressOf(r *http.Request) string {

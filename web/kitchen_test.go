@@ -109,7 +109,7 @@ func (k *kitchen) start(opt Options) {
 	if opt.Random == nil {
 		opt.Random = rand.Reader
 	}
-	opt.Log = slog.New(slog.NewTextHandler(k.log, nil))
+	opt.Log, opt.AccessFile = slog.New(slog.NewTextHandler(k.log, nil)), k.path+".access.json"
 	app, err := New(context.Background(), k.store, opt)
 	if err != nil {
 		k.Fatal(err)

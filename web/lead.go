@@ -147,7 +147,7 @@ func (s *Server) tastingView(r *http.Request, t *bench.Tasting) (*tastingView, e
 	}
 	v := &tastingView{ID: t.ID, Title: t.Title, Closed: s.room.Closed(t.ID), Method: m.Describe(), Commitment: t.Lock().Commitment,
 		OpenedAt: t.OpenedAt.Format("2006-01-02 15:04 MST"), NotServed: t.NotServed, Notes: t.Notes, Cautions: t.Cautions(safety.OnPlan),
-		Trays: len(t.Document.Session.Trays), LocalOnly: s.leads.hash == ""}
+		Trays: len(t.Document.Session.Trays), LocalOnly: !s.leads.signIn}
 	if v.State, err = s.stateOf(r, t); err != nil {
 		return nil, err
 	}
@@ -164,7 +164,7 @@ func (s *Server) tastingView(r *http.Request, t *bench.Tasting) (*tastingView, e
 		if secrets == nil {
 			return ""
 		}
-		return s.base(r) + linkPaths[p.Role] + secrets.Token(p)
+		return s.base(r, p.Role) + linkPaths[p.Role] + secrets.Token(p)
 	}
 	for _, x := range seats {
 		v.Seats = append(v.Seats, seatRow{ID: x.ID, State: say("seat-" + strings.ReplaceAll(string(x.State), " ", "-")), Answered: len(x.Answered), Sets: x.Sets,
@@ -177,7 +177,7 @@ func (s *Server) tastingView(r *http.Request, t *bench.Tasting) (*tastingView, e
 	if secrets != nil {
 		v.Unlocked = true
 		v.ServerLink, v.WatchLink = link(bench.Place{Role: tasting.Server}), link(bench.Place{Role: tasting.Reader})
-		v.PreparerLink = s.base(r) + linkPaths[tasting.Preparer] + secrets.carve
+		v.PreparerLink = s.base(r, tasting.Preparer) + linkPaths[tasting.Preparer] + secrets.carve
 	}
 	table, err := tasting.Schedule(t.Document.Session.Server(), t.Pace)
 	if err != nil {
@@ -271,18 +271,24 @@ func (s *Server) unlock(w http.ResponseWriter, r *http.Request) {
 		s.showTasting(w, r, statusOf(f), f, "")
 		return
 	}
-	s.vault.keep(t.ID, secrets)
+	if err := s.vault.keep(t.ID, secrets); err != nil {
+		s.fail(w, r, 0, err)
+		return
+	}
 	s.remember(w, t, tasting.Lead)
 	http.Redirect(w, r, "/tastings/"+t.ID+"#people", http.StatusSeeOther)
 }
 
 // openKey opens a tasting's key with the passphrase of a form, slowly.
 func (s *Server) openKey(r *http.Request, t *bench.Tasting) (*bench.TastingSecrets, error) {
-	if !s.guard.wrong.allow(addressOf(r)) {
-		return nil, fault.New("too-many", "%s", say("too-many")).WithFix("%s", say("too-many-fix"))
+	if !s.guard.wrong.allow(networkOf(r)) {
+		return nil, tooMany()
 	}
-	s.guard.costly <- struct{}{}
-	defer func() { <-s.guard.costly }()
+	done, err := s.guard.costlyTurn(r.Context())
+	if err != nil {
+		return nil, err
+	}
+	defer done()
 	return s.room.Unlock(t, r.FormValue("passphrase"))
 }
 
@@ -291,7 +297,10 @@ func (s *Server) lockAgain(w http.ResponseWriter, r *http.Request) {
 	if !ok {
 		return
 	}
-	s.vault.forget(t.ID)
+	if err := s.vault.forget(t.ID); err != nil {
+		s.fail(w, r, 0, err)
+		return
+	}
 	http.Redirect(w, r, "/tastings/"+t.ID, http.StatusSeeOther)
 }
 
@@ -350,13 +359,15 @@ func (s *Server) closeTasting(w http.ResponseWriter, r *http.Request) {
 		problem(fault.New("close-sure", "%s", say("close-unsure")).On("sure", "").WithFix("%s", say("close-unsure-fix")))
 		return
 	}
-	if !s.guard.wrong.allow(addressOf(r)) {
-		problem(fault.New("too-many", "%s", say("too-many")).WithFix("%s", say("too-many-fix")))
+	if !s.guard.wrong.allow(networkOf(r)) {
+		problem(tooMany())
 		return
 	}
-	s.guard.costly <- struct{}{}
-	err := s.room.Close(r.Context(), t, r.FormValue("passphrase"))
-	<-s.guard.costly
+	turn, err := s.guard.costlyTurn(r.Context())
+	if err == nil {
+		err = s.room.Close(r.Context(), t, r.FormValue("passphrase"))
+		turn()
+	}
 	if err != nil {
 		problem(s.publicFault(err))
 		return
@@ -381,7 +392,7 @@ func (s *Server) sheets(r *http.Request, t *bench.Tasting) ([]sheetView, error) 
 		if secrets == nil {
 			return ""
 		}
-		return s.base(r) + linkPaths[tasting.Taster] + secrets.Token(bench.Place{Role: tasting.Taster, Seat: seat})
+		return s.base(r, tasting.Taster) + linkPaths[tasting.Taster] + secrets.Token(bench.Place{Role: tasting.Taster, Seat: seat})
 	})
 }
 

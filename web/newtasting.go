@@ -180,7 +180,10 @@ func (s *Server) newTasting(w http.ResponseWriter, r *http.Request) {
 		again(err)
 		return
 	}
-	s.vault.keep(t.ID, secrets)
+	if err := s.vault.keep(t.ID, secrets); err != nil {
+		s.fail(w, r, 0, err)
+		return
+	}
 	s.remember(w, t, tasting.Lead)
 	http.Redirect(w, r, "/tastings/"+t.ID, http.StatusSeeOther)
 }

@@ -58,13 +58,16 @@ type page struct {
 	Lead     bool   // shows the way back to the desk, and signing out
 	LAN      bool
 	Style    string
+	Watch    string // the script that watches the connection
+	Kitchen  template.HTML
 }
 
 // render writes a page. It is laid out in memory first, so that a fault of a
 // template never leaves half a page.
 func (s *Server) render(w http.ResponseWriter, r *http.Request, status int, name string, p page, v any) {
 	p.Style = s.assets.path("page.css")
-	p.LAN = s.leads.hash != ""
+	p.LAN = s.leads.signIn
+	p.Watch, p.Kitchen = s.assets.path("kitchen.js"), s.kitchen(r)
 	if p.Script != "" {
 		p.Script = s.assets.path(p.Script)
 	}

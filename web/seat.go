@@ -195,7 +195,7 @@ func samplesASet(t *bench.Tasting) int {
 	return n
 }
 
-func (s *Server) enter(w http.ResponseWriter, r *http.Request) {
+func (s *Server) throughDoor(w http.ResponseWriter, r *http.Request) {
 	t, place, ok := s.find(w, r, tasting.Taster)
 	if !ok {
 		return

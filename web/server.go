@@ -23,6 +23,18 @@ type Options struct {
 	// refused, so that a page elsewhere cannot reach a kitchen's server by
 	// pointing its own name here.
 	Hosts []string
+	// SignIn makes everybody sign in to be the lead even without a passphrase,
+	// by the links of NewLeadLink.
+	SignIn bool
+	// AccessFile keeps sessions and links, so that a restart signs nobody out;
+	// "" keeps them in memory alone.
+	AccessFile string
+	// SecureURL is where the same server answers under TLS, such as
+	// https://192.168.1.20:8138, and Root the kitchen's certificate, which a
+	// device needs for it. The lead's and the preparer's pages are then shown
+	// under TLS and on this machine alone.
+	SecureURL string
+	Root      *KitchenRoot
 	// PublicURL is printed in links and QR codes, such as
 	// http://192.168.1.20:8137; empty takes the address of the request.
 	PublicURL string
@@ -38,9 +50,11 @@ type Server struct {
 	room   *bench.TastingRoom
 	vault  *vault
 	guard  *guard
+	access *access
 	leads  *leads
 	assets *assets
 	mux    *http.ServeMux
+	table  []route
 }
 
 // New makes a server on a notebook.
@@ -59,18 +73,30 @@ func New(ctx context.Context, store bench.TastingStore, opt Options) (*Server, e
 	if err != nil {
 		return nil, err
 	}
-	s := &Server{opt: opt, store: store, room: room, vault: newVault(opt.Now), guard: newGuard(opt), leads: newLeads(opt), assets: a, mux: http.NewServeMux()}
+	in, err := openAccess(opt.AccessFile, opt.Now)
+	if err != nil {
+		return nil, err
+	}
+	s := &Server{opt: opt, store: store, room: room, vault: newVault(in, opt.Now), guard: newGuard(opt), access: in, leads: newLeads(opt, in), assets: a, mux: http.NewServeMux()}
 	s.routes()
 	return s, nil
 }
 
 func (s *Server) routes() {
-	lead := func(pattern string, h http.HandlerFunc) { s.mux.Handle(pattern, s.leads.only(h)) }
-	s.mux.Handle("GET /assets/{name}", s.assets)
-	s.mux.HandleFunc("GET /favicon.ico", func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(http.StatusNoContent) })
-	s.mux.HandleFunc("GET /login", s.loginPage)
-	s.mux.HandleFunc("POST /login", s.login)
-	s.mux.HandleFunc("POST /logout", s.logout)
+	on := func(pattern string, by who, h http.HandlerFunc) { s.handle(s.mux, pattern, by, h) }
+	lead := func(pattern string, h http.HandlerFunc) { on(pattern, leadAlone, h) }
+	s.handle(s.mux, "GET /assets/{name}", anyone, s.assets)
+	on("GET /favicon.ico", anyone, func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(http.StatusNoContent) })
+	on("GET /login", anyone, s.loginPage)
+	on("POST /login", anyone, s.login)
+	on("POST /logout", anyone, s.logout)
+	on("GET /enter/{token}", byLeadOne, s.enterPage)
+	on("POST /enter/{token}", byLeadOne, s.enter)
+	on("GET /alive", anyone, s.alive)
+	on("GET /worker.js", anyone, s.workerScript)
+	on("GET /certificate", anyone, s.certificatePage)
+	on("GET /certificate/trivet-kitchen-root.crt", anyone, s.certificateFile)
+	on("GET /certificate/trusted", anyone, s.certificateTrusted)
 
 	lead("GET /{$}", s.desk)
 	lead("GET /tastings/new", s.newTastingPage)
@@ -85,15 +111,15 @@ func (s *Server) routes() {
 	lead("GET /tastings/{id}/ballots", s.ballotSheets)
 	lead("GET /tastings/{id}/ballots.pdf", s.ballotsPDF)
 
-	s.mux.HandleFunc("GET /carve/{token}", s.carveSheet)
-	s.mux.HandleFunc("GET /trays/{token}", s.traySheet)
-	s.mux.HandleFunc("POST /trays/{token}", s.trayDeviation)
-	s.mux.HandleFunc("GET /watch/{token}", s.watchPage)
-	s.mux.HandleFunc("GET /b/{token}", s.ballotPage)
-	s.mux.HandleFunc("POST /b/{token}/door", s.enter)
-	s.mux.HandleFunc("POST /b/{token}/answer", s.answer)
-	s.mux.HandleFunc("POST /b/{token}/withdraw", s.withdraw)
-	s.mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
+	on("GET /carve/{token}", byPrep, s.carveSheet)
+	on("GET /trays/{token}", byServer, s.traySheet)
+	on("POST /trays/{token}", byServer, s.trayDeviation)
+	on("GET /watch/{token}", byWatcher, s.watchPage)
+	on("GET /b/{token}", bySeat, s.ballotPage)
+	on("POST /b/{token}/door", bySeat, s.throughDoor)
+	on("POST /b/{token}/answer", bySeat, s.answer)
+	on("POST /b/{token}/withdraw", bySeat, s.withdraw)
+	on("/", anyone, func(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, r, http.StatusNotFound, fault.New("page-unknown", "%s", say("page-unknown")).WithFix("%s", say("page-unknown-fix")))
 	})
 }

@@ -117,9 +117,13 @@ type carveView struct {
 // carveSheet is the preparer's page, the only one besides the closed result
 // that reads a key.
 func (s *Server) carveSheet(w http.ResponseWriter, r *http.Request) {
-	id, secrets := s.vault.preparer(r.PathValue("token"))
+	if s.exposed(r) {
+		s.needsTLS(w, r)
+		return
+	}
+	id, secrets, why := s.vault.preparer(r.PathValue("token"))
 	if secrets == nil {
-		s.unknownLink(w, r, "carve-unknown", "carve-unknown-fix")
+		s.unknownLink(w, r, why)
 		return
 	}
 	t, err := s.room.Tasting(id)

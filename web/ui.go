@@ -104,11 +104,14 @@ type frame struct {
 	Study     string // id, for the way back
 	StudyName string
 	Guest     bool // came by a link: sees no way to the study's page
+	Stranger  bool // not come in yet: sees no way anywhere
 	// Filled in by render.
 	Style, ScriptPath, SheetPath string
 	Built, LAN                   bool
 	Here                         string
 	Units                        units
+	Watch                        string // the script that watches the connection
+	Kitchen                      template.HTML
 }
 
 // render writes a page of the desk. It is laid out in memory first, so that a
@@ -119,7 +122,8 @@ func (d *Desk) render(w http.ResponseWriter, r *http.Request, status int, name s
 
 // page sets the frame around a body.
 func (d *Desk) page(r *http.Request, f frame, body template.HTML) []byte {
-	f.Style, f.Built, f.LAN, f.Units = d.ui.path("desk.css"), d.ui.built(), d.s.leads.hash != "", unitsOf(r)
+	f.Style, f.Built, f.LAN, f.Units = d.ui.path("desk.css"), d.ui.built(), d.s.leads.signIn, unitsOf(r)
+	f.Watch, f.Kitchen = d.s.assets.path("kitchen.js"), d.s.kitchen(r)
 	f.Here = r.URL.RequestURI()
 	if r.Method != http.MethodGet {
 		f.Here = "/"

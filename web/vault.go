@@ -1,25 +1,29 @@
 package web
 
 import (
-	"crypto/rand"
-	"encoding/base64"
 	"sync"
 	"time"
 
 	"trivet/bench"
+	"trivet/tasting"
 )
 
-// vaultTime is how long an opened key stays in memory.
-const vaultTime = 12 * time.Hour
+const (
+	// vaultTime is how long an opened key stays in memory.
+	vaultTime = 12 * time.Hour
+	// carveTime is how long a preparer's link is good; it shows the key only
+	// while the lead has it open.
+	carveTime = 7 * 24 * time.Hour
+)
 
-// vault holds the keys the lead opened, and the preparer's links. It is in
-// memory alone: after a restart the lead opens the key again, and the
-// preparer gets a new link.
+// vault holds the keys the lead opened. They are in memory alone: after a
+// restart the lead opens the key again, and the preparer's link, which lives
+// on, shows it again.
 type vault struct {
-	mu    sync.Mutex
-	now   func() time.Time
-	byID  map[string]*opened
-	carve map[string]string // preparer's link → tasting
+	access *access
+	mu     sync.Mutex
+	now    func() time.Time
+	byID   map[string]*opened
 }
 
 type opened struct {
@@ -28,39 +32,40 @@ type opened struct {
 	until time.Time
 }
 
-func newVault(now func() time.Time) *vault {
-	return &vault{now: now, byID: map[string]*opened{}, carve: map[string]string{}}
+func newVault(a *access, now func() time.Time) *vault {
+	return &vault{access: a, now: now, byID: map[string]*opened{}}
 }
 
 // keep takes opened secrets and draws the preparer's link, unless the key is
 // open already.
-func (v *vault) keep(id string, s *bench.TastingSecrets) {
+func (v *vault) keep(id string, s *bench.TastingSecrets) error {
 	v.mu.Lock()
 	defer v.mu.Unlock()
 	if o := v.get(id); o != nil {
 		o.until = v.now().Add(vaultTime)
-		return
+		return nil
 	}
-	var b [18]byte
-	rand.Read(b[:]) // never fails: crypto/rand ends the program rather than return an error
-	o := &opened{s, base64.RawURLEncoding.EncodeToString(b[:]), v.now().Add(vaultTime)}
-	v.byID[id], v.carve[o.carve] = o, id
+	o := &opened{TastingSecrets: s, until: v.now().Add(vaultTime)}
+	if err := v.draw(id, o); err != nil {
+		return err
+	}
+	v.byID[id] = o
+	return nil
+}
+
+// draw draws a preparer's link.
+func (v *vault) draw(id string, o *opened) (err error) {
+	o.carve, _, err = v.access.hand(handedLink{Role: tasting.Preparer, Tasting: id, Until: v.now().Add(carveTime)})
+	return err
 }
 
 func (v *vault) get(id string) *opened {
 	o := v.byID[id]
 	if o != nil && v.now().After(o.until) {
-		v.drop(id)
+		delete(v.byID, id)
 		return nil
 	}
 	return o
-}
-
-func (v *vault) drop(id string) {
-	if o := v.byID[id]; o != nil {
-		delete(v.carve, o.carve)
-		delete(v.byID, id)
-	}
 }
 
 // of returns the opened secrets of a tasting, nil when locked.
@@ -70,19 +75,45 @@ func (v *vault) of(id string) *opened {
 	return v.get(id)
 }
 
-// preparer finds what a preparer's link opens.
-func (v *vault) preparer(token string) (string, *opened) {
-	v.mu.Lock()
-	defer v.mu.Unlock()
-	id, ok := v.carve[token]
-	if !ok {
-		return "", nil
+// preparer finds what a preparer's link opens; of a link that opens nothing
+// the words say why.
+func (v *vault) preparer(token string) (string, *opened, string) {
+	l, why := v.access.link(token, tasting.Preparer)
+	if why != "" {
+		if why == "pass-unknown" {
+			why = "carve-unknown"
+		}
+		return "", nil, why
 	}
-	return id, v.get(id)
+	o := v.of(l.Tasting)
+	if o == nil {
+		return "", nil, "carve-locked"
+	}
+	return l.Tasting, o, ""
 }
 
-func (v *vault) forget(id string) {
+// redraw gives the preparer of an opened key a new link.
+func (v *vault) redraw(id string) error {
 	v.mu.Lock()
 	defer v.mu.Unlock()
-	v.drop(id)
+	if o := v.get(id); o != nil {
+		return v.draw(id, o)
+	}
+	return nil
+}
+
+// forget locks a key again and ends the preparer's links to it.
+func (v *vault) forget(id string) error {
+	v.mu.Lock()
+	delete(v.byID, id)
+	v.mu.Unlock()
+	links, _ := v.access.handed()
+	for _, l := range links {
+		if l.Tasting == id && l.Role == tasting.Preparer && l.Revoked.IsZero() {
+			if _, _, err := v.access.revoke(l.ID); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
 }

@@ -54,7 +54,7 @@ var english = map[string]string{
 	"link-unknown":       "This link opens nothing here",
 	"link-unknown-fix":   "scan the code on the ballot again, or ask the lead for the link",
 	"carve-unknown":      "This link opens nothing any more",
-	"carve-unknown-fix":  "ask the lead to open the key and give you the new link",
+	"carve-unknown-fix":  "ask the lead for the new link",
 	"roles-apart":        "This browser was used by the %s of this tasting, who may not do both",
 	"roles-apart-fix":    "open the link on another person's device; who knows what is in a cup neither serves nor tastes",
 	"role-lead":          "lead",
