@@ -25,6 +25,7 @@ func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir:                 "testdata/script",
 		RequireExplicitExec: true,
+		Cmds:                tableCommands,
 		Setup: func(env *testscript.Env) error {
 			env.Setenv("EXAMPLES", root+"/../examples")
 			env.Setenv("HOME", env.WorkDir)
