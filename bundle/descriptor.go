@@ -12,8 +12,13 @@ import (
 	"trivet/bench"
 )
 
-// FormatVersion is the version of the package layout read and written here.
-const FormatVersion = 1
+// FormatVersion is the version of the package layout read and written here. A
+// record without corrected clocks is written as formatWithoutClocks, which
+// says the same of it.
+const (
+	FormatVersion       = 2
+	formatWithoutClocks = 1
+)
 
 // Descriptor is datapackage.json: Frictionless Data Package v1 with the
 // profile tabular-data-package (https://specs.frictionlessdata.io, version
@@ -137,7 +142,7 @@ func describe(rec *bench.Record, resources []Resource) Descriptor {
 		Profile: "tabular-data-package", Name: s.ID, Title: s.Title, Description: s.Claim.Says,
 		Keywords: []string{"cooking", "experiment"},
 		Trivet: About{
-			Format: FormatVersion, StudyFormat: s.Format, Study: s.ID, Sealed: rec.Seal != nil, Invented: s.Invented,
+			Format: formatOf(rec.Cooks), StudyFormat: s.Format, Study: s.ID, Sealed: rec.Seal != nil, Invented: s.Invented,
 			Created: formatTime(rec.Created), Updated: formatTime(rec.Updated),
 			CookFiles: append([]string{}, slices.Sorted(maps.Keys(rec.CookFiles))...),
 		},

@@ -249,6 +249,7 @@ func (p *Package) cooks() ([]study.Cook, error) {
 		eachPart(p, &logTable, byID, func(k *study.Cook, l study.LogRef) { k.Logs = append(k.Logs, l) }),
 		eachPart(p, &readingTable, byID, addValue),
 		p.photos(byID),
+		p.clocks(byID),
 	)
 	return cooks, err
 }

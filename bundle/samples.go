@@ -45,7 +45,7 @@ next:
 		out = append(out, sampleFile{path: path, traces: []int{i}})
 	}
 	for f := range out {
-		taken := map[string]bool{timeColumn: true, secondsColumn: true}
+		taken := map[string]bool{timeColumn: true, secondsColumn: true, correctedColumn: true}
 		for _, i := range out[f].traces {
 			column := traces[i].Channel.ID
 			if guard(column) != column {
@@ -67,10 +67,13 @@ next:
 const (
 	timeColumn    = "time_us"
 	secondsColumn = "t_s"
+	// correctedColumn is for readers with a spreadsheet, where clocks.csv
+	// corrects the clock of the samples; it is not read back.
+	correctedColumn = "t_corrected_s"
 )
 
 // sampleSchema describes a table of samples.
-func sampleSchema(f sampleFile, traces []trace.Trace) Schema {
+func sampleSchema(f sampleFile, traces []trace.Trace, k *study.Cook) Schema {
 	about := "µs since 1970-01-01 UTC"
 	if traces[f.traces[0]].Elapsed {
 		about = "µs since the start of the log"
@@ -79,6 +82,9 @@ func sampleSchema(f sampleFile, traces []trace.Trace) Schema {
 		{Name: timeColumn, Type: "integer", Description: about, Unit: "us", Constraints: &Constraints{Required: true, Unique: true}},
 		{Name: secondsColumn, Type: "number", Description: "time from heat on; empty when heat on is not known", Unit: "s"},
 	}}
+	if correctedSeconds(k, f, traces) != nil {
+		s.Fields = append(s.Fields, Field{Name: correctedColumn, Type: "number", Description: "time from heat on with the clocks corrected by clocks.csv", Unit: "s"})
+	}
 	for j, i := range f.traces {
 		c := traces[i].Channel
 		s.Fields = append(s.Fields, Field{Name: f.columns[j], Type: "number", Unit: ucum(c.Unit),
@@ -104,8 +110,12 @@ func ucum(u trace.Unit) string {
 
 // writeSamples returns a table of samples.
 func writeSamples(f sampleFile, traces []trace.Trace, k *study.Cook) []byte {
-	header := append([]string{timeColumn, secondsColumn}, f.columns...)
-	b := appendRecord(nil, header)
+	header := []string{timeColumn, secondsColumn}
+	corrected := correctedSeconds(k, f, traces)
+	if corrected != nil {
+		header = append(header, correctedColumn)
+	}
+	b := appendRecord(nil, append(header, f.columns...))
 	quanta := make([]decimal, len(f.traces))
 	for j, i := range f.traces {
 		quanta[j] = decimalOf(traces[i].Quantum)
@@ -115,6 +125,9 @@ func writeSamples(f sampleFile, traces []trace.Trace, k *study.Cook) []byte {
 		b = append(b, ',')
 		if k.ZeroSet {
 			b = micro.appendTimes(b, at-k.ZeroUS)
+		}
+		if corrected != nil {
+			b = micro.appendTimes(append(b, ','), corrected[row])
 		}
 		for j, i := range f.traces {
 			b = append(b, ',')

@@ -206,6 +206,9 @@ func (w *writer) all(from source, extra Extras) error {
 	if err := w.photos(from); err != nil {
 		return err
 	}
+	if err := w.clocks(from); err != nil {
+		return err
+	}
 	for _, t := range extra.Tables {
 		if err := w.table(t); err != nil {
 			return err
@@ -242,7 +245,7 @@ func (w *writer) seal(s *study.Seal) error {
 	if s == nil {
 		return nil
 	}
-	b, err := marshalJSON(sealFile{FormatVersion, s.Hash, formatTime(s.At), sealedPath})
+	b, err := marshalJSON(sealFile{formatWithoutClocks, s.Hash, formatTime(s.At), sealedPath})
 	if err != nil {
 		return err
 	}
@@ -322,7 +325,7 @@ func (w *writer) samplesAndLogs(from source) error {
 				resource += fmt.Sprintf(".%d", n+1)
 			}
 			title := "Samples of cook " + k.Label
-			sampleResources = append(sampleResources, newResource(resource, f.path, title, "", sampleSchema(f, traces), b))
+			sampleResources = append(sampleResources, newResource(resource, f.path, title, "", sampleSchema(f, traces, k), b))
 			for j, t := range f.traces {
 				where[t] = channel{traces[t], t + 1, f.path, f.columns[j], len(traces[t].TimesUS)}
 			}

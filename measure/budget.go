@@ -137,6 +137,7 @@ func remedy(source string) string {
 		{"depth of the sensors", "measure where the sensors sit"},
 		{"thickness", "measure the thickness at more points"},
 		{"contact of the sensor", "fix the sensor to the surface"},
+		{"clocks of the marks", "mark more events on both clocks, or log both on one device"},
 	} {
 		if strings.HasPrefix(source, r.begins) {
 			return r.how

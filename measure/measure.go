@@ -71,6 +71,8 @@ type Input struct {
 	// Instruments are the study's register: channels that name one are
 	// corrected by its checks.
 	Instruments []study.Instrument
+
+	oneClock bool // the corrections of the clocks were applied: see [OneClock]
 }
 
 // Result holds the responses of a cook.
@@ -177,6 +179,7 @@ func (v *view) compute(name string) (Response, error) {
 		return Response{}, err
 	}
 	r.Name, r.Kind = name, study.Number
+	v.addClocks(id, &r)
 	r.StdU = combine(r.Budget)
 	r.SensorChecked = slices.ContainsFunc(r.Budget, func(s Source) bool { return s.Name == checkedSensor })
 	if math.IsNaN(r.Value) || math.IsInf(r.Value, 0) {

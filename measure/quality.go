@@ -58,6 +58,7 @@ const (
 // marks that do not fit the log. The study may be nil. Findings are in order
 // of severity, the worst first.
 func Quality(in Input, s *study.Study) []Finding {
+	in, _ = OneClock(in)
 	q := &qualityCheck{in: in, s: s}
 	zero, traces := clockOf(in)
 	q.zero = zero
@@ -496,6 +497,7 @@ func (q *qualityCheck) clocks(traces []*trace.Trace) {
 		q.add(Finding{Code: "clocks-mixed", Severity: QualityDoubt, Count: len(q.in.Traces) - len(traces)},
 			"%s on another clock than the heat-on mark: align them", counted(len(q.in.Traces)-len(traces), "channel"))
 	}
+	q.fixes()
 	if len(traces) == 0 {
 		return
 	}

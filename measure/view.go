@@ -44,8 +44,9 @@ type view struct {
 }
 
 func newView(in Input) (*view, error) {
+	in, moved := OneClock(in)
 	in, notes := withHeatOn(in)
-	v := &view{in: in, notes: notes}
+	v := &view{in: in, notes: append(moved, notes...)}
 	for i := range in.Traces {
 		tr := &in.Traces[i]
 		if err := tr.Validate(); err != nil {

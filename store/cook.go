@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"trivet/fault"
 	"trivet/study"
@@ -82,6 +83,11 @@ func checkCook(k study.Cook) error {
 			return err
 		}
 	}
+	for _, f := range k.Clocks {
+		if err := finite("clock", f.Rate, f.RMSUS, f.OffsetUUS, f.RateU); err != nil {
+			return err
+		}
+	}
 	return nil
 }
 
@@ -96,6 +102,11 @@ func sameCook(a, b study.Cook) bool {
 // that equal records have equal JSON.
 func plainCook(k study.Cook) study.Cook {
 	k.VoidedAt = k.VoidedAt.Round(0).UTC()
+	k.Clocks = slices.Clone(k.Clocks)
+	for i := range k.Clocks {
+		f := &k.Clocks[i]
+		f.At, f.UndoneAt = f.At.Round(0).UTC(), f.UndoneAt.Round(0).UTC()
+	}
 	k.Photos = append([]study.Photo{}, k.Photos...)
 	for i := range k.Photos {
 		p := &k.Photos[i]
@@ -114,7 +125,7 @@ func plainCook(k study.Cook) study.Cook {
 }
 
 // parts are the tables of what a cook recorded.
-var parts = []string{"mark", "weighing", "reading", "deviation", "log_ref", "photo"}
+var parts = []string{"mark", "weighing", "reading", "deviation", "log_ref", "photo", "clock_fix"}
 
 func (c *change) clearCook(id string) error {
 	for _, table := range parts {
@@ -163,6 +174,11 @@ func (c *change) writeCook(studyID string, seq int64, k study.Cook) error {
 	}
 	for i, p := range k.Photos {
 		if err := c.insertPhoto(k.ID, i+1, p); err != nil {
+			return err
+		}
+	}
+	for i, f := range k.Clocks {
+		if err := c.insertClock(k.ID, i+1, f); err != nil {
 			return err
 		}
 	}
@@ -251,7 +267,7 @@ type cookSet struct {
 	index map[string]int // by id
 }
 
-// readCooks reads cooks and their parts, table by table: seven queries however
+// readCooks reads cooks and their parts, table by table: eight queries however
 // many cooks there are.
 func (q *query) readCooks(where, partWhere, arg string) (cookSet, error) {
 	set := cookSet{index: map[string]int{}}
@@ -271,7 +287,7 @@ func (q *query) readCooks(where, partWhere, arg string) (cookSet, error) {
 
 // cookParts read what cooks recorded, a table each.
 var cookParts = []func(q *query, set *cookSet, where, arg string) error{
-	readMarks, readWeighings, readReadings, readDeviations, readLogs, readPhotos,
+	readMarks, readWeighings, readReadings, readDeviations, readLogs, readPhotos, readClocks,
 }
 
 func readMarks(q *query, set *cookSet, where, arg string) error {

@@ -16,7 +16,7 @@ import (
 
 // SchemaVersion is the version of the notebook this package reads and writes.
 // It is the user_version of the file.
-const SchemaVersion = 3
+const SchemaVersion = 4
 
 //go:embed migrations/*.sql
 var migrationFiles embed.FS

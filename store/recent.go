@@ -70,6 +70,7 @@ func copyCooks(list []study.Cook) []study.Cook {
 		}
 		k.Deviations = slices.Clone(k.Deviations)
 		k.Logs = slices.Clone(k.Logs)
+		k.Clocks = slices.Clone(k.Clocks)
 		k.Photos = slices.Clone(k.Photos)
 	}
 	return out

@@ -343,12 +343,13 @@ func TestEveryFieldHasAColumn(t *testing.T) {
 		of   reflect.Type
 		want string
 	}{
-		{reflect.TypeFor[study.Cook](), "ID Label Block Piece Treatment Role Order Day ZeroUS ZeroSet Marks Weighings Readings Deviations Photos VoidRule VoidWhy VoidedAt Logs Line"},
+		{reflect.TypeFor[study.Cook](), "ID Label Block Piece Treatment Role Order Day ZeroUS ZeroSet Marks Weighings Readings Deviations Clocks Photos VoidRule VoidWhy VoidedAt Logs Line"},
 		{reflect.TypeFor[study.Mark](), "ID Kind AtUS Note Source"},
 		{reflect.TypeFor[study.Weighing](), "ID Stage MassG AtUS HasAt ResG Note"},
 		{reflect.TypeFor[study.Reading](), "ID Response Kind Unit Values Grades StdU By Blind"},
 		{reflect.TypeFor[study.Deviation](), "AtUS What Why"},
 		{reflect.TypeFor[study.Photo](), "ID SHA256 Type WidthPx HeightPx Caption Alt TakenAt AddedAt TrashedAt"},
+		{reflect.TypeFor[study.ClockFix](), "ID Clock To AnchorUS OffsetUS Rate Elapsed Method Points RMSUS WorstUS MidUS OffsetUUS RateU Note By At UndoneBy UndoneAt"},
 		{reflect.TypeFor[study.LogRef](), "File Map SHA256"},
 		{reflect.TypeFor[study.Seal](), "Hash Canonical At"},
 		{reflect.TypeFor[study.Event](), "Seq At Study Kind What Detail Hash"},

@@ -263,6 +263,9 @@ type Cook struct {
 	Weighings  []Weighing
 	Readings   []Reading
 	Deviations []Deviation
+	// Clocks are the corrections of the clocks of its logs and marks, oldest
+	// first, with those that were undone.
+	Clocks []ClockFix `json:",omitempty"`
 	// Photos are in the order they came. Nothing is computed from them.
 	Photos   []Photo `json:",omitempty"`
 	VoidRule string  // id of the rule when Role is Void
