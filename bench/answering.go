@@ -3,7 +3,6 @@ package bench
 import (
 	"context"
 	"fmt"
-	"slices"
 	"time"
 
 	"trivet/answer"
@@ -35,12 +34,7 @@ func Answer(ctx context.Context, rd Reader, studyID string, o AnswerOptions) (*A
 	if err != nil {
 		return nil, err
 	}
-	var names []string
-	for _, q := range rec.Study.Questions {
-		if q.Response != "" && !slices.Contains(names, q.Response) {
-			names = append(names, q.Response)
-		}
-	}
+	names := rec.asked()
 	out := &Answered{Record: rec}
 	if len(names) > 0 {
 		if out.Results, err = Measure(ctx, rd, rec, o.Progress, names...); err != nil {

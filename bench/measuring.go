@@ -30,12 +30,16 @@ func (p Progress) Report(done, total int) {
 // typed ones when no names are given. Values that the notebook stored for
 // the same inputs are taken from there, and new ones are stored.
 func Measure(ctx context.Context, rd Reader, rec *Record, progress Progress, names ...string) ([]answer.CookResult, error) {
-	key := "*"
+	key, asked := "*", rec.asked()
 	if len(names) > 0 {
 		b, _ := json.Marshal(names)
-		key = string(b)
+		key, asked = string(b), nil
 	}
-	results, err := remembered(ctx, rd, rec, key, nil, progress, func(in measure.Input) (*measure.Result, error) {
+	beside := struct {
+		Foods study.Foods
+		Asked []string
+	}{rec.Study.Foods, asked}
+	results, err := remembered(ctx, rd, rec, key, beside, progress, func(in measure.Input) (*measure.Result, error) {
 		return measure.Cook(in, names...)
 	})
 	if err != nil {
@@ -100,7 +104,7 @@ func remembered[T any](ctx context.Context, rd Reader, rec *Record, key string, 
 				if !vouched(c, traces) {
 					hashes[i] = ""
 				}
-				if out[i], err = compute(measure.Input{Cook: c, Piece: pieces[c.Piece], Traces: traces, Instruments: rec.Study.Instruments}); err != nil {
+				if out[i], err = compute(rec.input(c, pieces[c.Piece], traces)); err != nil {
 					return err
 				}
 			}
@@ -118,6 +122,22 @@ func remembered[T any](ctx context.Context, rd Reader, rec *Record, key string, 
 	progress.Report(len(todo), len(todo))
 	storeResults(ctx, rd, rec, key, out, hashes, todo)
 	return out, ctx.Err()
+}
+
+// input gathers what the record holds for measuring a cook.
+func (r *Record) input(c study.Cook, p study.Piece, traces []trace.Trace) measure.Input {
+	return measure.Input{Cook: c, Piece: p, Traces: traces, Instruments: r.Study.Instruments, Foods: r.Study.Foods, Asked: r.asked()}
+}
+
+// asked are the responses of the study's questions.
+func (r *Record) asked() []string {
+	var out []string
+	for _, q := range r.Study.Questions {
+		if q.Response != "" && !slices.Contains(out, q.Response) {
+			out = append(out, q.Response)
+		}
+	}
+	return out
 }
 
 // inputHash names everything a cook's responses were computed from: its

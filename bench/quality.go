@@ -40,14 +40,10 @@ const qualityKey = "(quality)"
 
 // watched is what a quality report looks at beside the cook itself.
 func (r *Record) watched() any {
-	var asked []string
-	for _, q := range r.Study.Questions {
-		asked = append(asked, q.Response)
-	}
 	return struct {
 		Controlled []study.Control
 		Asked      []string
-	}{r.Study.Controlled, asked}
+	}{r.Study.Controlled, r.asked()}
 }
 
 // CookMarks are the marks that the traces of a cook offer.
@@ -91,7 +87,7 @@ func eachCook(ctx context.Context, rd Reader, rec *Record, progress Progress, f 
 			if err != nil {
 				return err
 			}
-			return f(i, measure.Input{Cook: c, Piece: pieces[c.Piece], Traces: traces, Instruments: rec.Study.Instruments})
+			return f(i, rec.input(c, pieces[c.Piece], traces))
 		})
 		progress.Report(i, len(rec.Cooks))
 	}

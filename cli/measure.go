@@ -20,8 +20,8 @@ func newMeasure(env *Env) *cobra.Command {
 		Use:   "measure STUDY [RESPONSE…]",
 		Short: "Responses of each cook, with uncertainty",
 		Long: `Computes responses from the traces, marks and weighings of every cook, each
-with its expanded uncertainty (95.45 %, k about 2). Without names: all that the
-records allow. A target stands in brackets: "time_to_core(60 °C)".
+with its expanded uncertainty (95.45 %, k about 2). Without names: those that
+the study's questions ask for, and all others that the records allow. A target stands in brackets: "time_to_core(60 °C)".
 
 --budget shows where each uncertainty comes from and what would halve it,
 --quality what is doubtful in each cook, --marks the events that the traces
@@ -156,6 +156,7 @@ func measureJSON(env *Env, rec *bench.Record, results []answer.CookResult) error
 }
 
 func measureText(env *Env, results []answer.CookResult, budget bool) {
+	own, shared := remarks(results)
 	for i, r := range results {
 		if i > 0 {
 			env.Printf("\n")
@@ -181,9 +182,42 @@ func measureText(env *Env, results []answer.CookResult, budget bool) {
 			}
 			env.Printf("%s\n", line)
 		}
-		env.PrintNotes(r.Result.Notes)
+		env.PrintNotes(own[i])
+	}
+	if len(shared) > 0 {
+		env.Printf("\nOf every cook:\n")
+		for _, n := range shared {
+			env.Printf("· %s\n", n.Text)
+		}
 	}
 	if len(results) == 0 {
 		env.Printf("The study has no cooks yet.\n")
 	}
+}
+
+// remarks parts the notes on each cook from those that are the same of all.
+func remarks(results []answer.CookResult) (own [][]fault.Note, shared []fault.Note) {
+	count := map[fault.Note]int{}
+	for _, r := range results {
+		notes := r.Result.Remarks()
+		own = append(own, notes)
+		for _, n := range notes {
+			count[n]++
+		}
+	}
+	if len(results) < 2 {
+		return own, nil
+	}
+	everywhere := func(n fault.Note) bool { return count[n] == len(results) }
+	for i := range own {
+		if i == 0 {
+			for _, n := range own[i] {
+				if everywhere(n) {
+					shared = append(shared, n)
+				}
+			}
+		}
+		own[i] = slices.DeleteFunc(own[i], everywhere)
+	}
+	return own, shared
 }

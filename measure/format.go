@@ -9,13 +9,18 @@ import (
 
 // Format prints the value with its expanded uncertainty (95.45 %), both to
 // two significant digits of it (JCGM 100:2008, 7.2.6); the coverage factor is
-// told where it is not 2.
+// told where it is not 2. Where the interval is far from even it is printed
+// in place of ±.
 func (r Response) Format() string {
 	if r.StdU <= 0 {
 		if r.Unit == "s" {
 			return spanText(r.Value, 0)
 		}
 		return strings.TrimSpace(fmt.Sprintf("%.4g %s", r.Value, r.Unit))
+	}
+	if low, high, uneven := r.Uneven(); uneven {
+		d := digits((high - low) / 2)
+		return strings.TrimSpace(fmt.Sprintf("%s %s", fixed(r.Value, d), r.Unit)) + fmt.Sprintf(" (%s to %s)", fixed(low, d), fixed(high, d))
 	}
 	u, k := r.Expanded()
 	d := digits(u)
@@ -27,6 +32,18 @@ func (r Response) Format() string {
 		return spanText(r.Value, d) + " ± " + spanText(u, d) + tail
 	}
 	return strings.TrimSpace(fixed(r.Value, d)+" ± "+fixed(u, d)+" "+r.Unit) + tail
+}
+
+// Uneven returns the interval of a value whose propagated distribution
+// reaches more than twice as far to one side as to the other: ± would
+// misstate it (JCGM 101:2008, 7.7). Spans of time are left as they are.
+func (r Response) Uneven() (low, high float64, uneven bool) {
+	if r.draws.n == 0 || r.Unit == "s" || !(r.StdU > 0) {
+		return 0, 0, false
+	}
+	low, high = r.Interval()
+	down, up := r.Value-low, high-r.Value
+	return low, high, max(down, up) > 2*min(down, up)
 }
 
 // digits is the place of the second significant digit of u: decimals, or

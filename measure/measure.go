@@ -22,7 +22,7 @@ import (
 )
 
 // MethodVersion rises whenever the same record would give other numbers.
-const MethodVersion = 2
+const MethodVersion = 3
 
 // Response is one value of a cook.
 type Response struct {
@@ -71,6 +71,11 @@ type Input struct {
 	// Instruments are the study's register: channels that name one are
 	// corrected by its checks.
 	Instruments []study.Instrument
+	// Foods say what was cooked, for lethality; zero when unknown.
+	Foods study.Foods
+	// Asked are responses wanted beside the built-in ones where none is
+	// named: those of the study's questions.
+	Asked []string
 
 	oneClock bool // the corrections of the clocks were applied: see [OneClock]
 }
@@ -80,6 +85,19 @@ type Result struct {
 	Responses []Response   `json:"responses"`
 	Absent    []Absent     `json:"absent,omitempty"`
 	Notes     []fault.Note `json:"notes,omitempty"`
+}
+
+// Remarks are the notes on the cook and on its responses, each once.
+func (r *Result) Remarks() []fault.Note {
+	out := slices.Clone(r.Notes)
+	for _, x := range r.Responses {
+		for _, n := range x.Notes {
+			if !slices.Contains(out, n) {
+				out = append(out, n)
+			}
+		}
+	}
+	return out
 }
 
 // Get returns a response by name.
@@ -115,11 +133,13 @@ var formulas = map[string]formula{
 	"steam_heat":         steamHeat,
 	"pan_mean":           panMean,
 	"pan_sag":            panSag,
+	"lethality":          lethality,
 }
 
 // Cook computes the named responses of a cook. Without names it computes
-// every built-in one that the record allows and takes over every typed
-// reading; what is missing for a named response is told in Absent.
+// every built-in one that the record allows, those that are asked, and takes
+// over every typed reading; what is missing for a response that is named or
+// asked is told in Absent.
 func Cook(in Input, names ...string) (*Result, error) {
 	v, err := newView(in)
 	if err != nil {
@@ -138,6 +158,11 @@ func Cook(in Input, names ...string) (*Result, error) {
 				names = append(names, r.Response)
 			}
 		}
+		for _, r := range in.Asked {
+			if r != "" && !slices.Contains(names, r) {
+				names = append(names, r)
+			}
+		}
 	}
 	for _, name := range names {
 		r, err := v.compute(name)
@@ -152,7 +177,7 @@ func Cook(in Input, names ...string) (*Result, error) {
 		if f.Kind == fault.Usage {
 			return nil, err
 		}
-		if !all {
+		if !all || slices.Contains(in.Asked, name) {
 			out.Absent = append(out.Absent, Absent{Name: name, Why: f.Message, Fix: f.Fix})
 		}
 	}

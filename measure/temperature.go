@@ -227,7 +227,7 @@ func carryover(v *view, _ string) (Response, error) {
 // timeToPeak is the time from the off-heat mark to the core's peak, s. A
 // peak is flat, so that noise moves it far: its uncertainty is drawn (Monte
 // Carlo); where the core only fell, it is the half width of the stretch that
-// lies within one resolution step of the peak.
+// lies within one resolution step, or twice the noise, of the peak.
 func timeToPeak(v *view, _ string) (Response, error) {
 	s, pull, _, peakS, peakC, err := v.peak()
 	if err != nil {
@@ -238,8 +238,9 @@ func timeToPeak(v *view, _ string) (Response, error) {
 	w = w.between(pull, math.Inf(1))
 	if _, _, ok := parabolaTop(w); !ok {
 		first, last := peakS, peakS
+		near := math.Max(s.stepU, 2*sampleNoise(s.value))
 		for i, t := range s.timeS {
-			if t >= pull && peakC-s.value[i] <= s.stepU {
+			if t >= pull && peakC-s.value[i] <= near {
 				first, last = math.Min(first, t), math.Max(last, t)
 			}
 		}

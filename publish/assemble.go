@@ -396,7 +396,7 @@ func (a *assembler) cooks(ctx context.Context, rd bench.Reader, r *Report) error
 			return err
 		}
 		k := Cook{Label: c.Label, Block: c.Block, Piece: c.Piece, Treatment: a.words.Treatment(c.Treatment), Role: string(c.Role),
-			Order: c.Order, Day: c.Day, VoidWhy: c.VoidWhy, Notes: a.all[i].Result.Notes}
+			Order: c.Order, Day: c.Day, VoidWhy: c.VoidWhy, Notes: a.all[i].Result.Remarks()}
 		own := figure.Traces{Head: a.head(c.Label + ": " + k.Treatment), Treatments: []string{k.Treatment},
 			Measure: figure.Measure{Name: "temperature", Kind: figure.Temperature, Degrees: a.degrees()}}
 		for t := range traces {
@@ -425,7 +425,11 @@ func (a *assembler) cooks(ctx context.Context, rd bench.Reader, r *Report) error
 		}
 		for _, x := range a.all[i].Result.Responses {
 			if x.Kind == study.Number {
-				k.Values = append(k.Values, Value{Name: a.words.Response(x.Name), Measure: a.valueMeasure(x.Name, x.Unit), Value: x.Value, U: expanded(x)})
+				val := Value{Name: a.words.Response(x.Name), Measure: a.valueMeasure(x.Name, x.Unit), Value: x.Value, U: expanded(x)}
+				if low, high, uneven := x.Uneven(); uneven && x.Unit != "°C" && x.Unit != "K" {
+					val.Low, val.High = low, high
+				}
+				k.Values = append(k.Values, val)
 			}
 		}
 		for _, w := range c.Weighings {

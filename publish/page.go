@@ -280,7 +280,7 @@ func (p *printer) cooks(v *view) error {
 			cv.Row[i] = "–"
 		}
 		for _, x := range c.Values {
-			cv.Row[slices.Index(names, x.Name)] = x.Measure.PlusMinusBare(x.Value, x.U)
+			cv.Row[slices.Index(names, x.Name)] = x.text()
 		}
 		if c.Traces != nil {
 			e, err := p.exhibit(*c.Traces, false)

@@ -177,6 +177,9 @@ type Value struct {
 	Measure figure.Measure
 	Value   float64 // not finite prints as missing
 	U       float64 // expanded uncertainty, 95.45 %; 0 unknown
+	// Low and High are printed in place of U where the interval is far from
+	// even; both 0 else.
+	Low, High float64
 }
 
 // Weighing is a mass of the piece.

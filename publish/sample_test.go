@@ -75,8 +75,9 @@ func sample() Report {
 			label := loin + []string{"-last", "-first"}[k]
 			names = append(names, label)
 			c := Cook{Label: label, Block: loin, Piece: label, Treatment: t, Role: "planned", Order: 2*i + k + 1, Day: "3 March 2026",
-				Values: []Value{{"cooking loss", blocks.Measure, []float64{last, first}[k], 0.16}, {"core at pull", figure.Measure{Kind: figure.Temperature}, 58.2 + float64(i%4), 0.34},
-					{"time to core", figure.Measure{Kind: figure.Duration}, 740 + 9*float64(i), 4}}}
+				Values: []Value{{Name: "cooking loss", Measure: blocks.Measure, Value: []float64{last, first}[k], U: 0.32}, {Name: "core at pull", Measure: figure.Measure{Kind: figure.Temperature}, Value: 58.2 + float64(i%4), U: 0.67},
+					{Name: "time to core", Measure: figure.Measure{Kind: figure.Duration}, Value: 740 + 9*float64(i), U: 8},
+					{Name: "lethality", Measure: figure.Measure{Unit: "log10"}, Value: 0.6, U: 0.9, Low: 0.2, High: 1.9}}}
 			if i < 3 {
 				tr := traces([]string{label})
 				tr.Treatments = []string{t}

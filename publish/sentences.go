@@ -153,6 +153,16 @@ func (q Question) numbers() []Fact {
 	return out
 }
 
+// text prints the value with its uncertainty, for a column that gives the
+// unit.
+func (v Value) text() string {
+	if v.High > v.Low {
+		d := max(0, figure.DecimalsFor((v.High-v.Low)/2))
+		return fmt.Sprintf("%.*f (%.*f to %.*f)", d, v.Value, d, v.Low, d, v.High)
+	}
+	return v.Measure.PlusMinusBare(v.Value, v.U)
+}
+
 func probability(p float64) string {
 	if p < 0.001 {
 		return "under 0.001"

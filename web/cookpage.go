@@ -167,7 +167,9 @@ func (d *Desk) cookView(r *http.Request, rec *bench.Record, c *study.Cook) (*coo
 				m := measureOf(words.Response(x.Name), x.Unit, u)
 				expanded, k := x.Expanded()
 				line.Value = m.PlusMinus(x.Value, expanded)
-				if k > 2.05 {
+				if _, _, uneven := x.Uneven(); uneven {
+					line.Value = x.Format()
+				} else if k > 2.05 {
 					line.Value += fmt.Sprintf(" (k = %.2g)", k)
 				}
 			}
@@ -179,7 +181,7 @@ func (d *Desk) cookView(r *http.Request, rec *bench.Record, c *study.Cook) (*coo
 		for _, a := range res.Absent {
 			v.Absent = append(v.Absent, sentenceOf(words.Response(a.Name)+": "+a.Why))
 		}
-		for _, n := range res.Notes {
+		for _, n := range res.Remarks() {
 			v.Notes = append(v.Notes, sentenceOf(n.Text))
 		}
 		v.Predicted = d.predictedAgainst(rec, c, res, u)
