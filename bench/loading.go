@@ -27,6 +27,7 @@ type LoadRequest struct {
 	// logfile.LoadOptions.
 	Sheet, Range string
 	Session      int
+	DateOrder    logfile.DateOrder // where the dates allow two orders
 	// HeatOn gives the heat-on time on the log's clock from the first sample's
 	// time; nil keeps what the cook says.
 	HeatOn func(firstUS int64) int64
@@ -47,7 +48,7 @@ func Load(ctx context.Context, nb Notebook, rec *Record, q LoadRequest) (*Loaded
 		return nil, err
 	}
 	var raw bytes.Buffer
-	log, err := logfile.Load(q.Log, logfile.LoadOptions{Map: q.Map, Maps: q.Maps, Limits: q.Limit, Raw: &raw, Sheet: q.Sheet, Range: q.Range, Session: q.Session})
+	log, err := logfile.Load(q.Log, logfile.LoadOptions{Map: q.Map, Maps: q.Maps, Limits: q.Limit, Raw: &raw, Sheet: q.Sheet, Range: q.Range, Session: q.Session, DateOrder: q.DateOrder})
 	if err != nil {
 		return nil, inFile(err, q.Name)
 	}

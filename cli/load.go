@@ -3,12 +3,8 @@ package cli
 import (
 	"bytes"
 	"context"
-	"fmt"
 	"os"
 	"path/filepath"
-	"strings"
-	"text/tabwriter"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -20,7 +16,7 @@ import (
 
 type loadOptions struct {
 	study, cook, mapFile, saveMap, heatOn string
-	maps, sheet, cells                    string
+	maps, sheet, cells, dates             string
 	session                               int
 	dry, marks, accept                    bool
 }
@@ -38,7 +34,10 @@ number; the raw file is kept with its hash.
 
 A file goes to the cook whose label its name holds, to the one cook whose
 heat-on lies within its times, or to --cook; at a terminal you are asked where
-neither tells. A folder stands for the files in it. Column maps kept with
+neither tells. A folder stands for the files in it. --dry-run reads the logs to
+their end and shows what would be loaded, cell by cell that would be missing.
+Dates that allow two orders (5/6/2026) are told apart by the whole column, or
+by --date-order. Column maps kept with
 --save-map NAME lie in the folder "maps" beside the notebook (or --maps) and
 are taken for every later file of the same shape.`,
 		Example: `  trivet load logs/L01-a.csv --dry-run
@@ -53,7 +52,7 @@ are taken for every later file of the same shape.`,
 				return err
 			}
 			if o.dry {
-				return dryRun(env, args, o)
+				return o.dryRun(env, args)
 			}
 			return runLoad(cmd.Context(), env, args, o)
 		},
@@ -67,6 +66,7 @@ are taken for every later file of the same shape.`,
 	f.StringVar(&o.maps, "maps", "", "folder of saved column maps (default: maps beside the notebook)")
 	f.StringVar(&o.sheet, "sheet", "", "the sheet of a workbook")
 	f.StringVar(&o.cells, "range", "", "the block of cells of a sheet, such as B3:F900 or B3:")
+	f.StringVar(&o.dates, "date-order", "", "dmy or mdy, where a log's dates allow both")
 	f.IntVar(&o.session, "session", 0, "which of several logs glued into one file (default: the longest)")
 	f.BoolVar(&o.marks, "marks", false, "offer the marks that the traces tell")
 	f.BoolVar(&o.accept, "accept-marks", false, "take the offered marks")
@@ -144,6 +144,7 @@ func runLoad(ctx context.Context, env *Env, files []string, o loadOptions) error
 		Rows     int    `json:"rows"`
 		Kept     int    `json:"kept"`
 		Channels int    `json:"channels"`
+		Map      string `json:"map,omitempty"`
 		Problems int    `json:"problems"`
 	}
 	var rows []row
@@ -159,8 +160,8 @@ func runLoad(ctx context.Context, env *Env, files []string, o loadOptions) error
 		if err != nil {
 			return fault.BadUsage("log-missing", "there is no such log").In(name)
 		}
-		got, err := bench.Load(ctx, nb, rec, bench.LoadRequest{Name: filepath.Base(name), Log: f, Cook: assigned[i].cook, Map: m, Maps: maps,
-			Now: env.Now(), HeatOn: heatOn, Sheet: o.sheet, Range: o.cells, Session: o.session})
+		got, err := bench.Load(ctx, nb, rec, bench.LoadRequest{Name: filepath.Base(name), Log: f, Cook: assigned[i].cook, Map: m, Maps: maps.all,
+			Now: env.Now(), HeatOn: heatOn, Sheet: o.sheet, Range: o.cells, Session: o.session, DateOrder: logfile.DateOrder(o.dates)})
 		f.Close()
 		if err != nil {
 			return err
@@ -171,9 +172,12 @@ func runLoad(ctx context.Context, env *Env, files []string, o loadOptions) error
 			}
 		}
 		a := got.Log.Account
-		rows = append(rows, row{name, got.Cook.Label, assigned[i].by, got.Log.SHA256, a.Rows, a.Kept, len(got.Log.Traces), len(a.Problems)})
+		rows = append(rows, row{name, got.Cook.Label, assigned[i].by, got.Log.SHA256, a.Rows, a.Kept, len(got.Log.Traces), maps.name(got.Log.Map), len(a.Problems)})
 		if !env.JSON {
 			env.Printf("%s → cook %s: %d of %d rows, %d channels\n", name, got.Cook.Label, a.Kept, a.Rows, len(got.Log.Traces))
+			if by := maps.name(got.Log.Map); by != "" {
+				env.Printf("  read by the saved map %s\n", by)
+			}
 			if got.Already {
 				env.Printf("  the cook had this log already; nothing changed\n")
 			}
@@ -221,75 +225,9 @@ func printProblems(env *Env, a logfile.Account, most int) {
 		env.Printf("  %s\n", p)
 	}
 	for _, g := range a.Gaps {
-		env.Printf("  gap of %.4g s before row %d\n", g.Seconds, g.Row)
+		env.Printf("  %s\n", g)
 	}
 	for _, n := range a.Notes {
-		env.Printf("  · %s\n", n.Text)
-	}
-}
-
-// dryRun shows what would be understood of each log.
-func dryRun(env *Env, files []string, o loadOptions) error {
-	var all []*logfile.Guess
-	for _, name := range files {
-		f, err := os.Open(name)
-		if err != nil {
-			return fault.BadUsage("log-missing", "there is no such log").In(name)
-		}
-		g, err := logfile.Inspect(f, logfile.Options{Sheet: o.sheet, Range: o.cells})
-		f.Close()
-		if err != nil {
-			if x := fault.As(err); x != nil {
-				return x.In(name)
-			}
-			return err
-		}
-		if o.saveMap != "" && len(all) == 0 {
-			if err := saveMap(o.mapPath(env), g.Map()); err != nil {
-				return err
-			}
-		}
-		all = append(all, g)
-		if !env.JSON {
-			printGuess(env, name, g)
-		}
-	}
-	if env.JSON {
-		return env.PrintJSON(map[string]any{"format": 1, "files": files, "guesses": all})
-	}
-	return nil
-}
-
-func printGuess(env *Env, name string, g *logfile.Guess) {
-	env.Printf("%s: a %s log, times in %q (%s: %s)", name, g.Shape, g.Time.Column, g.Time.Form, g.Time.Why)
-	if g.PeriodS > 0 {
-		env.Printf(", a row every %s", time.Duration(g.PeriodS*float64(time.Second)).Round(time.Millisecond))
-	}
-	env.Printf("\n")
-	t := tabwriter.NewWriter(env, 0, 0, 2, ' ', 0)
-	fmt.Fprintf(t, "  column\trole\tplace\tunit\twhy\n")
-	cols := g.Columns
-	if g.Shape == logfile.Long {
-		cols = append(cols, g.Channels...)
-	}
-	for _, c := range cols {
-		why := c.Why
-		if !c.Sure {
-			why = "a guess: " + why
-		}
-		fmt.Fprintf(t, "  %s\t%s\t%s\t%s\t%s\n", c.Name, c.Role, c.Channel.Place, c.Channel.Unit, strings.TrimSpace(why))
-	}
-	t.Flush()
-	if len(g.Layout.FirstRows) > 0 {
-		env.Printf("  first rows:\n")
-		for _, r := range g.Layout.FirstRows[:min(3, len(g.Layout.FirstRows))] {
-			env.Printf("    %s\n", strings.Join(r, "  "))
-		}
-	}
-	for _, x := range g.Gaps {
-		env.Printf("  gap of %.4g s before row %d\n", x.Seconds, x.Row)
-	}
-	for _, n := range g.Notes {
 		env.Printf("  · %s\n", n.Text)
 	}
 }

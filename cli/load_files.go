@@ -67,31 +67,45 @@ func (o loadOptions) mapPath(env *Env) string {
 	return filepath.Join(dir, o.saveMap+".map.yaml")
 }
 
+// keptMaps are the saved column maps and the files they stand in.
+type keptMaps struct {
+	all   []*logfile.Map
+	names []string
+}
+
+// name is the file of a map, "" for one that is not among them.
+func (k keptMaps) name(m *logfile.Map) string {
+	if i := slices.Index(k.all, m); i >= 0 {
+		return k.names[i]
+	}
+	return ""
+}
+
 // savedMaps reads the maps folder; none is no mistake unless it was named.
-func (o loadOptions) savedMaps(env *Env) ([]*logfile.Map, error) {
+func (o loadOptions) savedMaps(env *Env) (keptMaps, error) {
+	var out keptMaps
 	dir := o.mapsFolder(env)
 	names, err := filepath.Glob(filepath.Join(dir, "*.map.yaml"))
 	if err != nil {
-		return nil, fault.BadUsage("maps-folder", "the folder of column maps cannot be searched").In(dir).Wrap(err)
+		return out, fault.BadUsage("maps-folder", "the folder of column maps cannot be searched").In(dir).Wrap(err)
 	}
 	if info, err := os.Stat(dir); o.maps != "" && (err != nil || !info.IsDir()) {
-		return nil, fault.BadUsage("maps-folder", "there is no such folder of column maps").In(dir)
+		return out, fault.BadUsage("maps-folder", "there is no such folder of column maps").In(dir)
 	}
-	var out []*logfile.Map
 	for _, name := range names {
 		f, err := os.Open(name)
 		if err != nil {
-			return nil, fault.BadUsage("map-missing", "the column map cannot be opened").In(name).Wrap(err)
+			return out, fault.BadUsage("map-missing", "the column map cannot be opened").In(name).Wrap(err)
 		}
 		m, err := logfile.ReadMap(f)
 		f.Close()
 		if err != nil {
 			if x := fault.As(err); x != nil {
-				return nil, x.In(name)
+				return out, x.In(name)
 			}
-			return nil, err
+			return out, err
 		}
-		out = append(out, m)
+		out.all, out.names = append(out.all, m), append(out.names, name)
 	}
 	return out, nil
 }
@@ -101,7 +115,7 @@ type assignment struct{ cook, by string }
 
 // assign finds the cook of every file before any is loaded. What neither name
 // nor time tells is asked at a terminal.
-func (o loadOptions) assign(env *Env, rec *bench.Record, files []string, maps []*logfile.Map) ([]assignment, error) {
+func (o loadOptions) assign(env *Env, rec *bench.Record, files []string, maps keptMaps) ([]assignment, error) {
 	if o.cook != "" {
 		return []assignment{{o.cook, "flag"}}, nil
 	}
@@ -117,7 +131,7 @@ func (o loadOptions) assign(env *Env, rec *bench.Record, files []string, maps []
 		if err != nil {
 			return nil, fault.BadUsage("log-missing", "there is no such log").In(name)
 		}
-		label, by, err := bench.AssignLog(rec, filepath.Base(name), f, logfile.LoadOptions{Map: m, Maps: maps, Sheet: o.sheet, Range: o.cells, Session: o.session})
+		label, by, err := bench.AssignLog(rec, filepath.Base(name), f, logfile.LoadOptions{Map: m, Maps: maps.all, Sheet: o.sheet, Range: o.cells, Session: o.session, DateOrder: logfile.DateOrder(o.dates)})
 		f.Close()
 		if x := fault.As(err); x != nil {
 			told := x.Code == "assign-none" || x.Code == "assign-tie"

@@ -33,8 +33,8 @@ const (
 	MayBeCut          ProblemKind = "may-be-cut"          // the file ends without a line end: its last cell may lack digits
 )
 
-// keepsRowOut tells whether rows of the problem are not in the table.
-func (k ProblemKind) keepsRowOut() bool {
+// RowOut tells whether rows of the problem are not in the table.
+func (k ProblemKind) RowOut() bool {
 	switch k {
 	case NotATime, RepeatedHeader, DuplicateTime, OutOfOrder, UnmappedName, CutOff, OtherSession:
 		return true
@@ -94,8 +94,10 @@ type Account struct {
 	Problems []Problem           `json:"problems"` // in order of row
 	Counts   map[ProblemKind]int `json:"counts"`   // rows of each kind, unlisted ones too
 	Unlisted int                 `json:"unlisted"` // runs beyond MostProblems
-	Gaps     []RowGap            `json:"gaps,omitempty"`
-	Notes    []fault.Note        `json:"notes,omitempty"`
+	// Columns counts the rows of each kind by the column they are told of.
+	Columns map[string]map[ProblemKind]int `json:"columns,omitempty"`
+	Gaps    []RowGap                       `json:"gaps,omitempty"`
+	Notes   []fault.Note                   `json:"notes,omitempty"`
 }
 
 // RowGap is a step in time much longer than the others.
@@ -116,14 +118,11 @@ func (g RowGap) String() string {
 
 // add records a problem, joined to the one before where it continues it.
 func (a *Account) add(p Problem) {
-	if a.Counts == nil {
-		a.Counts = map[ProblemKind]int{}
-	}
 	if p.LastRow == 0 {
 		p.LastRow = p.Row
 	}
 	p.Value = clip(p.Value)
-	a.Counts[p.Kind] += p.Rows()
+	a.count(p.Kind, p.Column, p.Rows())
 	for i := len(a.Problems) - 1; i >= 0 && i >= len(a.Problems)-16; i-- {
 		q := &a.Problems[i]
 		if q.Kind == p.Kind && q.Column == p.Column && q.Value == p.Value && q.Detail == p.Detail && q.LastRow+1 == p.Row {
@@ -138,12 +137,30 @@ func (a *Account) add(p Problem) {
 	a.Problems = append(a.Problems, p)
 }
 
+// count adds rows of a kind, listed or not.
+func (a *Account) count(kind ProblemKind, column string, n int) {
+	if a.Counts == nil {
+		a.Counts = map[ProblemKind]int{}
+	}
+	a.Counts[kind] += n
+	if column == "" {
+		return
+	}
+	if a.Columns == nil {
+		a.Columns = map[string]map[ProblemKind]int{}
+	}
+	if a.Columns[column] == nil {
+		a.Columns[column] = map[ProblemKind]int{}
+	}
+	a.Columns[column][kind] += n
+}
+
 // join adds the account of a block whose rows and lines begin behind the
 // given ones.
 func (a *Account) join(b *Account, rows, lines int) {
-	listed := map[ProblemKind]int{}
+	var listed Account
 	for _, p := range b.Problems {
-		listed[p.Kind] += p.Rows()
+		listed.count(p.Kind, p.Column, p.Rows())
 		p.Row, p.LastRow = p.Row+rows, p.LastRow+rows
 		if p.Line > 0 {
 			p.Line += lines
@@ -151,8 +168,18 @@ func (a *Account) join(b *Account, rows, lines int) {
 		a.add(p)
 	}
 	a.Unlisted += b.Unlisted
+	for column, kinds := range b.Columns {
+		for kind, n := range kinds {
+			if more := n - listed.Columns[column][kind]; more != 0 {
+				a.count(kind, column, more)
+				listed.count(kind, "", more)
+			}
+		}
+	}
 	for kind, n := range b.Counts {
-		a.Counts[kind] += n - listed[kind]
+		if more := n - listed.Counts[kind]; more != 0 {
+			a.count(kind, "", more)
+		}
 	}
 }
 

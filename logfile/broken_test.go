@@ -131,7 +131,7 @@ func checkLog(t *testing.T, in []byte, opt LoadOptions) {
 		if p.Row < 1 || p.LastRow > a.Rows || p.LastRow < p.Row {
 			t.Fatalf("rows of %+v, %d read", p, a.Rows)
 		}
-		for r := p.Row; p.Kind.keepsRowOut() && r <= p.LastRow; r++ {
+		for r := p.Row; p.Kind.RowOut() && r <= p.LastRow; r++ {
 			out[r] = true
 		}
 	}

@@ -228,10 +228,7 @@ func (x *largeCounts) end(c *laneChannel, decimals int) int {
 	}
 	for bears, k := range x.more {
 		if bears < decimals && k > 0 {
-			if c.account.Counts == nil {
-				c.account.Counts = map[ProblemKind]int{}
-			}
-			c.account.Counts[NotANumber] += k
+			c.account.count(NotANumber, c.Column, k)
 			c.account.Unlisted += k
 			lost += k
 		}

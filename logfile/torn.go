@@ -19,7 +19,7 @@ func (t *Table) dropTorn() bool {
 		} else {
 			t.Account.Problems[i].LastRow--
 		}
-		t.Account.Counts[ShortRow]--
+		t.Account.count(ShortRow, p.Column, -1)
 		t.Account.add(Problem{Kind: CutOff, Row: last, Line: p.Line, Column: p.Column, Detail: "the file ends inside this row"})
 		t.out = append(t.out, last)
 		t.Rows--
