@@ -231,6 +231,10 @@ func (d *Desk) powerPart(w http.ResponseWriter, r *http.Request) {
 	}
 	ask := powerAsk{r.FormValue("question"), strings.TrimSpace(r.FormValue("margin")), strings.TrimSpace(r.FormValue("sd")), strings.TrimSpace(r.FormValue("alpha"))}
 	v := d.power(rec, ask)
+	if v == nil {
+		d.s.fail(w, r, http.StatusNotFound, fault.New("power-none", "%s", say("power-none")).WithFix("%s", say("power-none-fix")))
+		return
+	}
 	if r.Header.Get("X-Part") != "" {
 		d.renderPart(w, http.StatusOK, "power", v)
 		return

@@ -89,6 +89,9 @@ var accessEnglish = map[string]string{
 	"signedin-send":       "Save what I typed",
 	"signedin-drop":       "Leave it and go to the desk",
 
+	"power-none":     "No question of this study is answered by its cooks alone, so there is no curve to draw",
+	"power-none-fix": "a tasting has its own: the page of a new tasting says how many people it takes",
+
 	// The connection.
 	"kitchen-strip":     "Connection",
 	"kitchen-lost":      "The server does not answer. What you typed is still here: leave this page open, and send it when the server is back.",
