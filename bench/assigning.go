@@ -7,7 +7,6 @@ import (
 	"trivet/fault"
 	"trivet/logfile"
 	"trivet/study"
-	"trivet/trace"
 )
 
 // Labels lists the cooks a log may belong to: those of the record, and the
@@ -33,6 +32,7 @@ func AssignLog(rec *Record, name string, log io.Reader, opt logfile.LoadOptions)
 	if nameErr == nil {
 		return label, "name", nil
 	}
+	opt.Sink = logfile.Discard
 	l, err := logfile.Load(log, opt)
 	if err != nil {
 		return "", "", inFile(err, name)
@@ -42,7 +42,7 @@ func AssignLog(rec *Record, name string, log io.Reader, opt logfile.LoadOptions)
 		if !c.ZeroSet || len(c.Logs) > 0 {
 			continue
 		}
-		if slices.ContainsFunc(l.Traces, traceCovers(c.ZeroUS)) {
+		if covers(l, c.ZeroUS) {
 			fits = append(fits, c)
 		}
 	}
@@ -60,9 +60,12 @@ func AssignLog(rec *Record, name string, log io.Reader, opt logfile.LoadOptions)
 		WithFix("put the label into the file's name, or say which cook it belongs to")
 }
 
-// traceCovers tells clock-timed traces that run at a moment.
-func traceCovers(us int64) func(*trace.Trace) bool {
-	return func(t *trace.Trace) bool {
-		return !t.Elapsed && t.Len() > 0 && t.TimesUS[0] <= us && us <= t.TimesUS[t.Len()-1]
+// covers tells whether a trace of a log with clock times runs at a moment.
+func covers(l *logfile.Log, us int64) bool {
+	for i, e := range l.Extents {
+		if !l.Traces[i].Elapsed && e.Samples > 0 && e.FirstUS <= us && us <= e.LastUS {
+			return true
+		}
 	}
+	return false
 }

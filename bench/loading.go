@@ -1,7 +1,6 @@
 package bench
 
 import (
-	"bytes"
 	"context"
 	"fmt"
 	"io"
@@ -11,7 +10,6 @@ import (
 	"trivet/fault"
 	"trivet/logfile"
 	"trivet/study"
-	"trivet/trace"
 )
 
 // LoadRequest is one log to load into one cook.
@@ -40,15 +38,21 @@ type Loaded struct {
 	Already bool // the cook had these very samples
 }
 
-// Load reads a log into a cook's traces, keeping the raw bytes. A cook that
+// Load reads a log into a cook's traces, keeping the raw bytes, in memory that
+// does not grow with the log. The log's traces in the result hold no samples:
+// they went to the notebook, all of them at once at the end. A cook that
 // the notebook does not know is made from the run order's slot of that piece.
 func Load(ctx context.Context, nb Notebook, rec *Record, q LoadRequest) (*Loaded, error) {
 	cook, err := cookFor(rec, q)
 	if err != nil {
 		return nil, err
 	}
-	var raw bytes.Buffer
-	log, err := logfile.Load(q.Log, logfile.LoadOptions{Map: q.Map, Maps: q.Maps, Limits: q.Limit, Raw: &raw, Sheet: q.Sheet, Range: q.Range, Session: q.Session, DateOrder: q.DateOrder})
+	keep, err := nb.KeepLog(ctx, rec.Study.ID)
+	if err != nil {
+		return nil, err
+	}
+	defer keep.Close()
+	log, err := logfile.Load(q.Log, logfile.LoadOptions{Map: q.Map, Maps: q.Maps, Limits: q.Limit, Raw: keep, Sink: keep, Sheet: q.Sheet, Range: q.Range, Session: q.Session, DateOrder: q.DateOrder})
 	if err != nil {
 		return nil, inFile(err, q.Name)
 	}
@@ -59,33 +63,29 @@ func Load(ctx context.Context, nb Notebook, rec *Record, q LoadRequest) (*Loaded
 	for _, l := range cook.Logs {
 		out.Already = out.Already || l.SHA256 == log.SHA256
 	}
-	traces := make([]trace.Trace, len(log.Traces))
 	first := int64(1) << 62
-	for i, t := range log.Traces {
-		traces[i] = *t
-		traces[i].Source = log.SHA256
-		if t.Len() > 0 {
-			first = min(first, t.TimesUS[0])
+	for _, e := range log.Extents {
+		if e.Samples > 0 {
+			first = min(first, e.FirstUS)
 		}
-	}
-	if q.HeatOn != nil {
-		cook.ZeroUS, cook.ZeroSet = q.HeatOn(first), true
-	}
-	if i := slices.IndexFunc(cook.Logs, func(l study.LogRef) bool { return l.File == q.Name }); i >= 0 {
-		cook.Logs[i].SHA256 = log.SHA256
-	} else if !out.Already {
-		cook.Logs = append(cook.Logs, study.LogRef{File: q.Name, SHA256: log.SHA256})
-	}
-	if err := nb.PutCook(ctx, rec.Study.ID, *cook); err != nil {
-		return nil, err
 	}
 	var events []study.Event
 	if !out.Already {
 		events = append(events, study.Event{At: q.Now, Study: rec.Study.ID, Kind: study.EventLoaded,
 			What: fmt.Sprintf("%s was loaded into cook %s", q.Name, cook.Label), Detail: fmt.Sprintf(`{"sha256":%q}`, log.SHA256)})
 	}
-	err = nb.PutTraces(ctx, rec.Study.ID, cook.ID, traces, []RawFile{{SHA256: log.SHA256, Name: q.Name, Bytes: raw.Bytes()}}, events...)
-	out.Cook = *cook
+	out.Cook, err = keep.Commit(*cook, q.Name, func(c *study.Cook) {
+		if q.HeatOn != nil {
+			c.ZeroUS, c.ZeroSet = q.HeatOn(first), true
+		}
+		named := slices.IndexFunc(c.Logs, func(l study.LogRef) bool { return l.File == q.Name })
+		switch {
+		case named >= 0:
+			c.Logs[named].SHA256 = log.SHA256
+		case !slices.ContainsFunc(c.Logs, func(l study.LogRef) bool { return l.SHA256 == log.SHA256 }):
+			c.Logs = append(c.Logs, study.LogRef{File: q.Name, SHA256: log.SHA256})
+		}
+	}, events...)
 	return out, err
 }
 
@@ -96,8 +96,8 @@ func holdsSamples(log *logfile.Log) error {
 		return fault.New("log-no-channel", "no column of this log was understood as a channel").
 			WithFix("look with \"trivet load --dry-run\", and give a column map with --map")
 	}
-	for _, t := range log.Traces {
-		if t.Len() > t.Missing.Count() {
+	for _, e := range log.Extents {
+		if e.Present > 0 {
 			return nil
 		}
 	}

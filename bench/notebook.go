@@ -4,8 +4,10 @@ package bench
 
 import (
 	"context"
+	"io"
 	"time"
 
+	"trivet/logfile"
 	"trivet/study"
 	"trivet/trace"
 )
@@ -69,12 +71,28 @@ type Notebook interface {
 	// PutTraces replaces the samples of a cook that came from the same raw
 	// files, and keeps the raw bytes.
 	PutTraces(ctx context.Context, studyID, cookID string, traces []trace.Trace, raw []RawFile, events ...study.Event) error
+	// KeepLog begins to keep a log of any length piece by piece.
+	KeepLog(ctx context.Context, studyID string) (LogWriter, error)
 	// AppendEvents adds history entries; Seq and Hash are filled in by the
 	// notebook.
 	AppendEvents(ctx context.Context, studyID string, events ...study.Event) error
 	// PutImported adds a whole record, with its history as it was. Equal
 	// content does nothing; different content is refused with "id-conflict".
 	PutImported(ctx context.Context, r *Record, traces map[string][]trace.Trace, raw []RawFile) error
+}
+
+// LogWriter keeps a log while it is read, in memory that does not grow with
+// it: it takes the raw bytes in order and, as a logfile.Sink, the samples.
+// Nothing is in the notebook before Commit returns nil, and everything then.
+type LogWriter interface {
+	io.Writer
+	logfile.Sink
+	// Commit puts the cook with what edit makes of it, the samples in place of
+	// those of the same log, the raw bytes under a name and the events. The
+	// cook that is edited is the notebook's where that knows the id. Where
+	// nothing differs no event is added.
+	Commit(cook study.Cook, name string, edit func(*study.Cook), events ...study.Event) (study.Cook, error)
+	Close() error // lets go of what was not committed
 }
 
 // CookLog adds what happens in a cook entry by entry, as it happens: a

@@ -20,42 +20,45 @@ func (n *Notebook) PutCook(ctx context.Context, studyID string, k study.Cook, ev
 		return err
 	}
 	return n.change(ctx, func(c *change) error {
-		if err := c.mustHaveStudy(studyID); err != nil {
-			return err
-		}
-		var owner string
-		var seq int64
-		var photos []study.Photo // that the cook had
-		known, err := c.one(`SELECT study, seq FROM cook WHERE id = ?`, []any{k.ID}, &owner, &seq)
-		if err != nil {
-			return err
-		}
-		if known {
-			if owner != studyID {
-				return conflict("cook", k.ID)
-			}
-			old, err := c.cook(k.ID)
-			if err != nil {
-				return err
-			}
-			if sameCook(old, k) {
-				return nil
-			}
-			if err := c.clearCook(k.ID); err != nil {
-				return err
-			}
-			photos = old.Photos
-		} else if _, err := c.one(`SELECT coalesce(max(seq), 0) + 1 FROM cook WHERE study = ?`, []any{studyID}, &seq); err != nil {
-			return err
-		}
-		if err := c.writeCook(studyID, seq, k); err != nil {
-			return err
-		}
-		if err := c.dropPictures(photos); err != nil {
+		changed, err := c.putCook(studyID, k)
+		if err != nil || !changed {
 			return err
 		}
 		return c.append(studyID, events)
 	})
+}
+
+// putCook adds or replaces a cook's record and tells whether it differs.
+func (c *change) putCook(studyID string, k study.Cook) (changed bool, err error) {
+	if err := c.mustHaveStudy(studyID); err != nil {
+		return false, err
+	}
+	var owner string
+	var seq int64
+	var photos []study.Photo // that the cook had
+	known, err := c.one(`SELECT study, seq FROM cook WHERE id = ?`, []any{k.ID}, &owner, &seq)
+	if err != nil {
+		return false, err
+	}
+	if known {
+		if owner != studyID {
+			return false, conflict("cook", k.ID)
+		}
+		old, err := c.cook(k.ID)
+		if err != nil || sameCook(old, k) {
+			return false, err
+		}
+		if err := c.clearCook(k.ID); err != nil {
+			return false, err
+		}
+		photos = old.Photos
+	} else if _, err := c.one(`SELECT coalesce(max(seq), 0) + 1 FROM cook WHERE study = ?`, []any{studyID}, &seq); err != nil {
+		return false, err
+	}
+	if err := c.writeCook(studyID, seq, k); err != nil {
+		return false, err
+	}
+	return true, c.dropPictures(photos)
 }
 
 // checkCook refuses what no table can hold.

@@ -141,9 +141,14 @@ func (c *change) compareImported(r *bench.Record, samples map[string][]packed, f
 		if !sameCook(withoutTrash(k), withoutTrash(r.Cooks[i])) {
 			return differs("cook " + k.ID + " differs")
 		}
-		same, err := c.sameTraces(k.ID, samples[k.ID], nil)
+		same, err := c.sameTraces(k.ID, chunksOf(samples[k.ID]), nil)
 		if err != nil {
 			return err
+		}
+		if !same { // it may be cut into other chunks
+			if same, err = c.sameSamples(k.ID, samples[k.ID]); err != nil {
+				return err
+			}
 		}
 		if !same {
 			return differs("samples of cook " + k.ID + " differ")
@@ -160,6 +165,34 @@ func (c *change) compareImported(r *bench.Record, samples map[string][]packed, f
 		}
 	}
 	return nil
+}
+
+// sameSamples reports whether the cook's samples are the packed ones, however
+// they are cut into chunks.
+func (q *query) sameSamples(cook string, want []packed) (bool, error) {
+	have, err := q.traces(cook)
+	if err != nil || len(have) != len(want) {
+		return false, err
+	}
+	for i, p := range want {
+		var t trace.Trace
+		for j, k := range p.chunks {
+			piece, err := trace.Decode(k.bytes)
+			if err != nil {
+				return false, err
+			}
+			if j == 0 {
+				t = *piece
+			} else {
+				joined(&t, *piece)
+			}
+		}
+		h := &have[i]
+		if headOf(h) != headOf(&t) || !slices.Equal(h.TimesUS, t.TimesUS) || !slices.Equal(h.Counts, t.Counts) || !h.Missing.Equal(t.Missing) {
+			return false, nil
+		}
+	}
+	return true, nil
 }
 
 func sameEvents(a, b []study.Event) bool {

@@ -1,9 +1,10 @@
 package store
 
 import (
+	"bytes"
 	"context"
 	"database/sql"
-	"slices"
+	"iter"
 
 	"trivet/bench"
 	"trivet/fault"
@@ -55,7 +56,7 @@ func (n *Notebook) PutTraces(ctx context.Context, studyID, cookID string, traces
 		for _, f := range raw {
 			sources[f.SHA256] = true
 		}
-		same, err := c.sameTraces(cookID, packed, sources)
+		same, err := c.sameTraces(cookID, chunksOf(packed), sources)
 		if err != nil {
 			return err
 		}
@@ -100,7 +101,18 @@ type chunk struct {
 	samples            int
 	firstUS, lastUS    int64
 	minCount, maxCount sql.NullInt64
-	bytes              []byte
+	bytes, overview    []byte // overview is nil where the chunk is short
+}
+
+// overviewFrom is how many samples a chunk has that gets an overview.
+const overviewFrom = 1 << 14
+
+// packOverview encodes the overview of a chunk, nil for a short one.
+func packOverview(t *trace.Trace) ([]byte, error) {
+	if t.Len() < overviewFrom {
+		return nil, nil
+	}
+	return trace.Encode(nil, t.Overview())
 }
 
 // packTraces encodes traces before a transaction begins, so that the
@@ -119,6 +131,9 @@ func packTraces(traces []trace.Trace) ([]packed, error) {
 				return nil, err
 			}
 			c := chunk{samples: len(piece.TimesUS), bytes: b}
+			if c.overview, err = packOverview(&piece); err != nil {
+				return nil, err
+			}
 			if c.samples > 0 {
 				c.firstUS, c.lastUS = piece.TimesUS[0], piece.TimesUS[c.samples-1]
 			}
@@ -170,41 +185,50 @@ func extremes(t trace.Trace) (least, most sql.NullInt64) {
 
 // sameTraces reports whether the cook's samples from the given sources (nil:
 // from any) are, byte for byte and in order, the packed ones.
-func (q *query) sameTraces(cook string, want []packed, sources map[string]bool) (bool, error) {
-	var have [][]byte
+func (q *query) sameTraces(cook string, want iter.Seq2[chunk, error], sources map[string]bool) (bool, error) {
+	next, stop := iter.Pull2(want)
+	defer stop()
+	same := true
 	if err := q.each(`SELECT trace.source, trace_chunk.bytes FROM trace JOIN trace_chunk ON trace_chunk.trace = trace.id
 			WHERE trace.cook = ? ORDER BY trace.seq, trace_chunk.seq`, []any{cook}, func(r *sql.Rows) error {
+		if !same {
+			return nil
+		}
 		var source string
-		var b []byte
+		var b sql.RawBytes
 		if err := r.Scan(&source, &b); err != nil {
 			return err
 		}
-		if sources == nil || sources[source] {
-			have = append(have, b)
+		if sources != nil && !sources[source] {
+			return nil
 		}
-		return nil
-	}); err != nil {
+		w, err, more := next()
+		same = more && bytes.Equal(b, w.bytes)
+		return err
+	}); err != nil || !same {
 		return false, err
 	}
-	var wanted [][]byte
-	for _, p := range want {
-		for _, c := range p.chunks {
-			wanted = append(wanted, c.bytes)
+	_, err, more := next()
+	return !more, err
+}
+
+// chunksOf are the chunks of all traces in order.
+func chunksOf(traces []packed) iter.Seq2[chunk, error] {
+	return func(yield func(chunk, error) bool) {
+		for _, p := range traces {
+			for _, k := range p.chunks {
+				if !yield(k, nil) {
+					return
+				}
+			}
 		}
 	}
-	return slices.EqualFunc(have, wanted, slices.Equal[[]byte]), nil
 }
 
 func (c *change) writeTraces(cook string, traces []packed) error {
-	var seq int64
-	if _, err := c.one(`SELECT coalesce(max(seq), 0) FROM trace WHERE cook = ?`, []any{cook}, &seq); err != nil {
-		return err
-	}
 	for _, t := range traces {
-		seq++
-		var id int64
-		if _, err := c.one(`INSERT INTO trace (cook, seq, channel, source, samples) VALUES (?,?,?,?,?) RETURNING id`,
-			[]any{cook, seq, t.channel, t.source, t.samples}, &id); err != nil {
+		id, err := c.insertTrace(cook, t.channel, t.source, t.samples)
+		if err != nil {
 			return err
 		}
 		if err := c.insertChunks(id, 0, t.chunks); err != nil {
@@ -214,14 +238,33 @@ func (c *change) writeTraces(cook string, traces []packed) error {
 	return nil
 }
 
+// insertTrace adds a trace without chunks behind those of the cook.
+func (c *change) insertTrace(cook, channel, source string, samples int) (id int64, err error) {
+	_, err = c.one(`INSERT INTO trace (cook, seq, channel, source, samples)
+		VALUES (?1, (SELECT coalesce(max(seq), 0) + 1 FROM trace WHERE cook = ?1), ?2, ?3, ?4) RETURNING id`,
+		[]any{cook, channel, source, samples}, &id)
+	return id, err
+}
+
 func (c *change) insertChunks(traceID, after int64, chunks []chunk) error {
 	for i, k := range chunks {
-		if _, err := c.exec(`INSERT INTO trace_chunk (trace, seq, samples, first_us, last_us, min_count, max_count, bytes) VALUES (?,?,?,?,?,?,?,?)`,
-			traceID, after+int64(i)+1, k.samples, k.firstUS, k.lastUS, k.minCount, k.maxCount, k.bytes); err != nil {
+		if err := c.insertChunk(traceID, after+int64(i)+1, k); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+func (c *change) insertChunk(traceID, seq int64, k chunk) error {
+	if _, err := c.exec(`INSERT INTO trace_chunk (trace, seq, samples, first_us, last_us, min_count, max_count, bytes) VALUES (?,?,?,?,?,?,?,?)`,
+		traceID, seq, k.samples, k.firstUS, k.lastUS, k.minCount, k.maxCount, k.bytes); err != nil {
+		return err
+	}
+	if k.overview == nil {
+		return nil
+	}
+	_, err := c.exec(`INSERT INTO trace_overview (trace, seq, bytes) VALUES (?,?,?)`, traceID, seq, k.overview)
+	return err
 }
 
 func (q *query) traces(cook string) ([]trace.Trace, error) {
