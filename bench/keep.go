@@ -20,6 +20,7 @@ func keepRecorded(doc, base, known study.Cook) study.Cook {
 	doc.Readings = keepOwn(doc.Readings, base.Readings, known.Readings, func(a, b study.Reading) bool { return a.ID == b.ID })
 	doc.Deviations = keepOwn(doc.Deviations, base.Deviations, known.Deviations, func(a, b study.Deviation) bool { return a == b })
 	doc.Photos = known.Photos // no document holds any
+	doc.Clocks = known.Clocks // nor corrections of clocks
 	if !doc.ZeroSet && !base.ZeroSet {
 		doc.ZeroUS, doc.ZeroSet = known.ZeroUS, known.ZeroSet
 	}

@@ -122,7 +122,7 @@ type commandGroup struct {
 // commands lists every command, in the order help shows them.
 func commands() []commandGroup {
 	return []commandGroup{
-		{"record", []func(*Env) *cobra.Command{newStudy, newLoad, newMeasure, newLethality, newBackup, newRestore}},
+		{"record", []func(*Env) *cobra.Command{newStudy, newLoad, newClock, newMeasure, newLethality, newBackup, newRestore}},
 		{"work", []func(*Env) *cobra.Command{newPlan, newTaste, newServe, newSimulate}},
 		{"finding", []func(*Env) *cobra.Command{newAnswer, newCompare, newPublish, newDemo}},
 	}

@@ -146,6 +146,7 @@ func runLoad(ctx context.Context, env *Env, files []string, o loadOptions) error
 		Channels int    `json:"channels"`
 		Map      string `json:"map,omitempty"`
 		Problems int    `json:"problems"`
+		Clock    any    `json:"clock,omitempty"` // how it fits the cook's other clocks
 	}
 	var rows []row
 	progress, done := env.progress("loading logs")
@@ -172,7 +173,7 @@ func runLoad(ctx context.Context, env *Env, files []string, o loadOptions) error
 			}
 		}
 		a := got.Log.Account
-		rows = append(rows, row{name, got.Cook.Label, assigned[i].by, got.Log.SHA256, a.Rows, a.Kept, len(got.Log.Traces), maps.name(got.Log.Map), len(a.Problems)})
+		rows = append(rows, row{name, got.Cook.Label, assigned[i].by, got.Log.SHA256, a.Rows, a.Kept, len(got.Log.Traces), maps.name(got.Log.Map), len(a.Problems), nil})
 		if !env.JSON {
 			env.Printf("%s → cook %s: %d of %d rows, %d channels\n", name, got.Cook.Label, a.Kept, a.Rows, len(got.Log.Traces))
 			if by := maps.name(got.Log.Map); by != "" {
@@ -182,6 +183,11 @@ func runLoad(ctx context.Context, env *Env, files []string, o loadOptions) error
 				env.Printf("  the cook had this log already; nothing changed\n")
 			}
 			printProblems(env, a, 10)
+		}
+		if !got.Already {
+			if rows[i].Clock, err = suggestClock(ctx, env, nb, o.study, got); err != nil {
+				return err
+			}
 		}
 	}
 	var offers []offeredCook
