@@ -29,6 +29,7 @@ const (
 	OtherSession   ProblemKind = "other-session"   // row kept out: the file holds several logs, this is another
 	BadQuote       ProblemKind = "bad-quote"       // text behind a closing quote, read as it stands
 
+	RepeatedName      ProblemKind = "repeated-name"       // a JSON object has one name twice: the last value is read
 	BelowAbsoluteZero ProblemKind = "below-absolute-zero" // cell missing: no temperature
 	MayBeCut          ProblemKind = "may-be-cut"          // the file ends without a line end: its last cell may lack digits
 )

@@ -74,7 +74,7 @@ func jsonArray(r io.Reader, w io.Writer, limits Limits) error {
 			return bad(err)
 		}
 		if first = bytes.TrimSpace(first); first[0] == '{' || first[0] == '[' {
-			return elements(d, first, w, in, bad)
+			return elements(d, first, w, in, limits, bad)
 		}
 		for d.More() { // an array of plain values
 			if err := d.Decode(&first); err != nil {
@@ -84,7 +84,7 @@ func jsonArray(r io.Reader, w io.Writer, limits Limits) error {
 	}
 }
 
-func elements(d *json.Decoder, first json.RawMessage, w io.Writer, in *lineBounded, bad func(error) error) error {
+func elements(d *json.Decoder, first json.RawMessage, w io.Writer, in *lineBounded, limits Limits, bad func(error) error) error {
 	out := bufio.NewWriterSize(w, 64<<10)
 	var names []string
 	emit := func(raw json.RawMessage) error {
@@ -114,10 +114,13 @@ func elements(d *json.Decoder, first json.RawMessage, w io.Writer, in *lineBound
 			}
 			var b bytes.Buffer
 			b.WriteByte('{')
+			for i := len(names); i < len(row) && i < limits.MaxColumns; i++ { // a row longer than the first
+				names = append(names, "column "+jsonNumber(int64(i+1)))
+			}
+			if len(row) > len(names) {
+				return fault.New("log-columns", "a row of the JSON array has %d values, at most %d are read", len(row), limits.MaxColumns)
+			}
 			for i, v := range row {
-				if i >= len(names) {
-					break
-				}
 				if i > 0 {
 					b.WriteByte(',')
 				}
@@ -143,6 +146,9 @@ func elements(d *json.Decoder, first json.RawMessage, w io.Writer, in *lineBound
 		return out.WriteByte('\n')
 	}
 	if err := emit(first); err != nil {
+		if fault.As(err) != nil {
+			return err
+		}
 		return bad(err)
 	}
 	for d.More() {

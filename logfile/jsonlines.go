@@ -25,8 +25,9 @@ type jsonLines struct {
 	row     int
 	account Account
 	late    map[string]int
-	read    int // lines read
-	torn    int // the line, from 1, that had no line end; 0 if none
+	lists   []string // names whose lists are left out
+	read    int      // lines read
+	torn    int      // the line, from 1, that had no line end; 0 if none
 }
 
 const jsonHeadLines = 1000
@@ -43,8 +44,7 @@ func looksLikeJSONLines(head []byte) bool {
 // table writes the objects as CSV.
 func (j *jsonLines) table(w io.Writer) error {
 	j.index, j.late = map[string]int{}, map[string]int{}
-	var head []map[string]string
-	var ok []bool
+	var head []flat
 	var size int
 	for len(head) < jsonHeadLines && size < blockBytes {
 		line, err := j.line()
@@ -53,8 +53,8 @@ func (j *jsonLines) table(w io.Writer) error {
 		}
 		if len(line) > 0 {
 			size += len(line)
-			names, obj, good := flatObject(line)
-			for _, n := range names {
+			o := flatObject(line)
+			for _, n := range o.names {
 				if _, known := j.index[n]; !known {
 					j.index[n] = len(j.columns)
 					j.columns = append(j.columns, n)
@@ -63,7 +63,7 @@ func (j *jsonLines) table(w io.Writer) error {
 			if len(j.columns) > j.limits.MaxColumns {
 				return fault.New("log-columns", "the objects have more than %d names", j.limits.MaxColumns).WithFix("leave out names, or raise the limit")
 			}
-			head, ok = append(head, obj), append(ok, good)
+			head = append(head, o)
 		}
 		if err != nil {
 			break
@@ -75,14 +75,14 @@ func (j *jsonLines) table(w io.Writer) error {
 	out := bufio.NewWriterSize(w, 64<<10)
 	writeRow(out, j.columns)
 	cells := make([]string, len(j.columns))
-	for i, obj := range head {
-		j.write(out, cells, obj, ok[i])
+	for _, o := range head {
+		j.write(out, cells, o)
 	}
+	head = nil
 	for {
 		line, err := j.line()
 		if len(line) > 0 {
-			_, obj, good := flatObject(line)
-			j.write(out, cells, obj, good)
+			j.write(out, cells, flatObject(line))
 		}
 		if errors.Is(err, io.EOF) {
 			break
@@ -90,6 +90,9 @@ func (j *jsonLines) table(w io.Writer) error {
 		if err != nil {
 			return err
 		}
+	}
+	if len(j.lists) > 0 {
+		j.account.note("log-lists", "names that hold lists were left out: %s", strings.Join(j.lists, ", "))
 	}
 	names := make([]string, 0, len(j.late))
 	for n := range j.late {
@@ -135,17 +138,25 @@ func (j *jsonLines) line() ([]byte, error) {
 }
 
 // write adds a row.
-func (j *jsonLines) write(out *bufio.Writer, cells []string, obj map[string]string, good bool) {
+func (j *jsonLines) write(out *bufio.Writer, cells []string, o flat) {
 	j.row++
 	clear(cells)
-	if !good {
+	if !o.ok {
 		p := Problem{Kind: BadJSON, Row: j.row, Detail: "the line is no JSON object"}
 		if j.row == j.torn {
 			p.Detail = "the file ends inside this line"
 		}
 		j.account.add(p)
 	}
-	for n, v := range obj {
+	for _, n := range o.twice {
+		j.account.add(Problem{Kind: RepeatedName, Row: j.row, Column: n, Value: o.values[n], Detail: "the last value is read"})
+	}
+	for _, n := range o.lists {
+		if len(j.lists) < 20 && !slices.Contains(j.lists, n) {
+			j.lists = append(j.lists, n)
+		}
+	}
+	for n, v := range o.values {
 		if i, ok := j.index[n]; ok {
 			cells[i] = v
 		} else {
@@ -155,68 +166,81 @@ func (j *jsonLines) write(out *bufio.Writer, cells []string, obj map[string]stri
 	writeRow(out, cells)
 }
 
-// flatObject reads one object: its names in order and its values as text.
-func flatObject(line []byte) (names []string, values map[string]string, ok bool) {
-	d := json.NewDecoder(bytes.NewReader(line))
-	d.UseNumber()
-	values = map[string]string{}
-	names, ok = flatten(d, "", nil, values, 0)
-	if _, err := d.Token(); ok && !errors.Is(err, io.EOF) {
-		ok = false
-	}
-	if !ok {
-		return nil, nil, false
-	}
-	return names, values, true
+// flat is an object as a row: its names in order, its values as text, the
+// names that came twice and those of lists, which are passed over.
+type flat struct {
+	names        []string
+	values       map[string]string
+	twice, lists []string
+	ok           bool
 }
 
-// flatten reads the object that comes next; arrays are passed over.
-func flatten(d *json.Decoder, prefix string, names []string, values map[string]string, depth int) ([]string, bool) {
-	if t, err := d.Token(); err != nil || t != json.Delim('{') || depth > 16 {
-		return names, false
+// flatObject reads one object.
+func flatObject(line []byte) flat {
+	d := json.NewDecoder(bytes.NewReader(line))
+	d.UseNumber()
+	o := flat{values: map[string]string{}}
+	o.ok = o.flatten(d, "", 0)
+	if _, err := d.Token(); o.ok && !errors.Is(err, io.EOF) {
+		o.ok = false
+	}
+	if !o.ok {
+		return flat{}
+	}
+	return o
+}
+
+// mostJSONDepth is how deep objects may lie in each other.
+const mostJSONDepth = 16
+
+// flatten reads the object that comes next.
+func (o *flat) flatten(d *json.Decoder, prefix string, depth int) bool {
+	if t, err := d.Token(); err != nil || t != json.Delim('{') || depth > mostJSONDepth {
+		return false
 	}
 	for d.More() {
 		t, err := d.Token()
 		key, isKey := t.(string)
 		if err != nil || !isKey {
-			return names, false
+			return false
 		}
 		name := prefix + key
 		var raw json.RawMessage
 		if err := d.Decode(&raw); err != nil {
-			return names, false
+			return false
 		}
 		raw = bytes.TrimSpace(raw)
-		_, seen := values[name]
+		var value string
 		switch {
 		case len(raw) == 0:
-			return names, false
+			return false
 		case raw[0] == '{':
 			sub := json.NewDecoder(bytes.NewReader(raw))
-			var ok bool
-			if names, ok = flatten(sub, name+".", names, values, depth+1); !ok {
-				return names, false
+			if !o.flatten(sub, name+".", depth+1) {
+				return false
 			}
 			continue
 		case raw[0] == '[':
+			if !slices.Contains(o.lists, name) {
+				o.lists = append(o.lists, name)
+			}
 			continue
 		case raw[0] == '"':
-			var s string
-			if err := json.Unmarshal(raw, &s); err != nil {
-				return names, false
+			if err := json.Unmarshal(raw, &value); err != nil {
+				return false
 			}
-			values[name] = s
-		case string(raw) == "null":
-			values[name] = ""
-		default:
-			values[name] = string(raw)
+		case string(raw) != "null":
+			value = string(raw)
 		}
-		if !seen {
-			names = append(names, name)
+		if _, seen := o.values[name]; !seen {
+			o.names = append(o.names, name)
+		} else if !slices.Contains(o.twice, name) {
+			o.twice = append(o.twice, name)
 		}
+		o.values[name] = value
 	}
 	_, err := d.Token()
-	return names, err == nil
+	return err == nil
 }
 
 // writeRow writes cells by RFC 4180. A row of empty cells is quoted, so that

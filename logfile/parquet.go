@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math/big"
 	"strconv"
 	"strings"
 	"time"
@@ -125,6 +126,32 @@ func parquetText(t parquet.Type) func(parquet.Value) string {
 				}
 				return time.Unix(whole, rest*int64(unit)).UTC().Format(layout)
 			}
+		case *format.DecimalType:
+			return parquetDecimal(t.Kind(), int(x.Scale))
+		case *format.TimeType:
+			unit := time.Nanosecond
+			if x.Unit.Value != nil {
+				unit = x.Unit.Value.Duration()
+			}
+			return func(v parquet.Value) string {
+				ticks := v.Int64()
+				if v.Kind() == parquet.Int32 {
+					ticks = int64(v.Int32())
+				}
+				if ticks < 0 || ticks >= int64(24*time.Hour/max(unit, 1)) {
+					return strconv.FormatInt(ticks, 10) + " " + unit.String() // no time of day
+				}
+				return time.Unix(0, 0).UTC().Add(time.Duration(ticks) * unit).Format("15:04:05.999999999")
+			}
+		case *format.IntType:
+			if !x.IsSigned {
+				return func(v parquet.Value) string {
+					if v.Kind() == parquet.Int32 {
+						return strconv.FormatUint(uint64(uint32(v.Int32())), 10)
+					}
+					return strconv.FormatUint(uint64(v.Int64()), 10)
+				}
+			}
 		case *format.DateType:
 			return func(v parquet.Value) string { return time.Unix(int64(v.Int32())*86400, 0).UTC().Format(time.DateOnly) }
 		}
@@ -138,8 +165,54 @@ func parquetText(t parquet.Type) func(parquet.Value) string {
 		return func(v parquet.Value) string { return strconv.FormatInt(int64(v.Int32()), 10) }
 	case parquet.Int64:
 		return func(v parquet.Value) string { return strconv.FormatInt(v.Int64(), 10) }
+	case parquet.Int96:
+		return parquetInt96
 	case parquet.ByteArray, parquet.FixedLenByteArray:
 		return func(v parquet.Value) string { return string(v.ByteArray()) }
 	}
 	return func(v parquet.Value) string { return v.String() }
+}
+
+// parquetDecimal writes whole numbers as decimals of a scale; in byte arrays
+// they stand as big-endian two's complement (Apache Parquet, Logical Types,
+// DECIMAL).
+func parquetDecimal(kind parquet.Kind, scale int) func(parquet.Value) string {
+	return func(v parquet.Value) string {
+		n := new(big.Int)
+		switch kind {
+		case parquet.Int32:
+			n.SetInt64(int64(v.Int32()))
+		case parquet.Int64:
+			n.SetInt64(v.Int64())
+		default:
+			b := v.ByteArray()
+			if n.SetBytes(b); len(b) > 0 && b[0] >= 0x80 {
+				n.Sub(n, new(big.Int).Lsh(big.NewInt(1), uint(8*len(b))))
+			}
+		}
+		if scale <= 0 || scale > 300 {
+			return n.String()
+		}
+		digits, sign := new(big.Int).Abs(n).String(), ""
+		if n.Sign() < 0 {
+			sign = "-"
+		}
+		if len(digits) <= scale {
+			digits = strings.Repeat("0", scale+1-len(digits)) + digits
+		}
+		return sign + digits[:len(digits)-scale] + "." + digits[len(digits)-scale:]
+	}
+}
+
+// parquetInt96 is the old form of a time: nanoseconds of the day and the
+// Julian day, 2440588 being 1970-01-01 (Apache Parquet, Logical Types,
+// deprecated INT96).
+func parquetInt96(v parquet.Value) string {
+	x := v.Int96()
+	ns := int64(x[0]) | int64(x[1])<<32
+	day := int64(x[2]) - 2440588
+	if ns < 0 || ns >= int64(24*time.Hour) || day < -1e6 || day > 4e6 {
+		return v.String()
+	}
+	return time.Unix(day*86400, ns).UTC().Format("2006-01-02T15:04:05.999999999Z")
 }
