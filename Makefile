@@ -43,6 +43,9 @@ race: ## the tests under the race detector (needs a C compiler)
 bench: ## every Go benchmark
 	$(GO) test -run '^$$' -bench . -benchmem ./...
 
+bench-large: ## load a log of 1 GB and count the memory it takes (Linux)
+	$(GO) test -tags large -run Load1GB -v -count=1 -timeout 30m ./cli
+
 check-coverage: ## error rates and coverage of intervals, by simulation from fixed seeds
 	$(GO) test -tags coverage -run Coverage -v ./stats ./answer
 
