@@ -30,10 +30,9 @@ var marksOf = map[string]study.MarkKind{
 // changed. Kinds of which the cook entered any are offered only away from
 // them: what was entered stands.
 func OfferMarks(in Input) []study.Mark {
-	in, _ = OneClock(in)
 	zero, traces := clockOf(in)
 	var out []study.Mark
-	for _, e := range trace.Detect(traces, trace.DetectOptions{}) {
+	for _, e := range trace.Detect(traces, detecting(in)) {
 		m := study.Mark{AtUS: e.AtUS - zero, Source: "detected", Note: fmt.Sprintf("%s (confidence %.2f)", e.Why, e.Confidence)}
 		kind, ok := marksOf[e.Kind]
 		if !ok {
@@ -50,6 +49,15 @@ func OfferMarks(in Input) []study.Mark {
 		out = append(out, m)
 	}
 	return out
+}
+
+// detecting tells the detector how thick the piece is.
+func detecting(in Input) trace.DetectOptions {
+	var opt trace.DetectOptions
+	if ts := in.Piece.ThicknessM; len(ts) > 0 {
+		opt.ThicknessM = mean(ts)
+	}
+	return opt
 }
 
 // clockOf returns the time on the traces' clock that marks count from, and
@@ -83,13 +91,6 @@ func clockOf(in Input) (zero int64, traces []*trace.Trace) {
 func AcceptMarks(in Input, marks []study.Mark) study.Cook {
 	c := in.Cook
 	zero, _ := clockOf(in)
-	// Offers count from heat on as corrected; the record keeps it as entered.
-	corrected, _ := OneClock(in)
-	from, _ := clockOf(corrected)
-	marks = slices.Clone(marks)
-	for i := range marks {
-		marks[i].AtUS += from - zero
-	}
 	c.Marks = append(slices.Clone(c.Marks), marks...)
 	if i := slices.IndexFunc(marks, func(m study.Mark) bool { return m.Kind == study.HeatOn }); i >= 0 && !c.ZeroSet {
 		c = shifted(c, marks[i].AtUS)
@@ -124,7 +125,7 @@ func withHeatOn(in Input) (Input, []fault.Note) {
 	}
 	if !slices.ContainsFunc(in.Cook.Marks, func(m study.Mark) bool { return m.Kind == study.HeatOn }) {
 		zero, traces := clockOf(in)
-		for _, e := range trace.Detect(traces, trace.DetectOptions{}) {
+		for _, e := range trace.Detect(traces, detecting(in)) {
 			if e.Kind == trace.HeatOn && e.Confidence >= sureHeatOn {
 				at := e.AtUS - zero
 				in.Cook = shifted(in.Cook, at)

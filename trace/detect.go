@@ -6,11 +6,20 @@ import (
 	"slices"
 )
 
-// Kinds of event that [Detect] finds; they are spelt as the marks of a cook.
+// Kinds of event that [Detect] finds. The first four are spelt as the marks of
+// a cook; the others are kept as notes.
 const (
 	HeatOn  = "heat-on"
 	Turn    = "turn"
 	OffHeat = "off-heat"
+	FatIn   = "fat-in"
+
+	Moved      = "moved" // from a pan to an oven or the like, or back
+	ProbeMoved = "probe-moved"
+	ProbeOut   = "probe-out"
+	ProbeIn    = "probe-in"
+	WetProbe   = "wet-probe"
+	DoorOpen   = "door-open" // of an oven, or the lid of a pot
 )
 
 // Event is something that seems to have happened, read from the traces. It is
@@ -28,6 +37,10 @@ type DetectOptions struct {
 	WindowS float64 // seconds looked at before and after a change; default 8
 	StepK   float64 // smallest change of slope that counts, K/s; default 0.08
 	RiseK   float64 // rise above the start that counts as heat on, K; default 1
+
+	// ThicknessM is the thickness of the piece; 0 takes the outermost sensors to
+	// stand as far from their faces as each other.
+	ThicknessM float64
 }
 
 func (o DetectOptions) filled() DetectOptions {

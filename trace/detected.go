@@ -1,0 +1,317 @@
+package trace
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"strings"
+)
+
+// placement is a guess at where the sensors stand: how much deeper the probe
+// went in than meant, how much thicker the piece is, and how well the pan
+// touches it: of both faces alike, or a deeper sensor would look like a poorer
+// pan.
+type placement struct {
+	shiftM, thickM float64
+	hot            int     // film of the pan
+	lnAlpha        float64 // of the diffusivity against that of meat
+}
+
+// insertionM is the standard uncertainty of how deep a probe went in.
+const insertionM = 1.7e-3
+
+// faced are the changes of a cook under one placement.
+type faced struct {
+	placement
+	found  []named
+	all    []change
+	innov  *search
+	chance float64 // log-likelihood of the readings
+}
+
+// follow reads the changes of the faces with the sensors standing so.
+func (g *eventGrid) follow(p placement, sags []sag) *faced {
+	thick := g.thickM + p.thickM
+	depth, sd := make([]float64, len(g.piece)), make([]float64, len(g.piece))
+	for r, s := range g.piece {
+		depth[r], sd[r] = s.depth, math.Hypot(s.noise, sensorRestK)
+		switch s.t.Channel.Place {
+		case Depth:
+			depth[r] = min(max(s.depth+p.shiftM, 0), thick)
+		case Surface:
+			depth[r] = min(s.depth, thick)
+			if s.depth > 0 {
+				depth[r] = thick
+			}
+			sd[r] = math.Hypot(s.noise, splashK)
+		}
+	}
+	f := newSlabFilter(thick, slabDiffusivity*math.Exp(p.lnAlpha), g.dt, depth, sd)
+	z := make([]float64, 0, g.n*f.m)
+	for k, from := range g.restarts() {
+		to := g.n
+		if k+1 < len(g.restarts()) {
+			to = g.restarts()[k+1]
+		}
+		z = append(z, f.innovations(g.start(f, depth, thick, from), func(i int, y []float64) {
+			for r, s := range g.piece {
+				y[r] = s.y[from+i]
+				if s.nan[from+i] {
+					y[r] = math.NaN()
+				}
+			}
+		}, to-from)...)
+	}
+	out := &faced{placement: p, innov: newSearch(f, z, g.n, p.hot)}
+	pan := func(i int) float64 { return g.panTells(sags, i) }
+	out.all = out.innov.run(pan)
+	out.found, _ = sequence(plain(out.all, g.dt))
+	if k := len(out.found) - 1; k >= 0 && out.found[k].to != offHeat {
+		if c, ok := out.innov.tail(out.found[k].at+out.innov.look, pan); ok {
+			out.all = append(out.all, c)
+			out.innov.takeOut(c.at, c.take, 1)
+			out.found, _ = sequence(plain(out.all, g.dt))
+		}
+	}
+	out.chance = -dot(z, z) / 2
+	for r := range f.m {
+		out.chance += float64(g.n) * math.Log(f.w[r*f.m+r])
+	}
+	for _, c := range out.found {
+		if c.kind == HeatOn || c.kind == Turn {
+			out.chance += c.pan
+		}
+	}
+	out.chance -= squareOf(p.shiftM/insertionM)/2 + squareOf(p.thickM/1e-3)/2 + squareOf(p.lnAlpha/0.1)/2
+	return out
+}
+
+// plain leaves out the changes that are small against one just before, or
+// that go on with it: they mend what conduction and films do not tell of that
+// one.
+func plain(all []change, dt float64) []change {
+	const (
+		mendS = 40
+		onS   = 20
+		share = 0.15
+	)
+	var out []change
+	for k, c := range all {
+		echo := false
+		for _, o := range all[:k] {
+			since := float64(c.at-o.at) * dt
+			echo = echo || since < mendS && c.take.gain < share*o.take.gain || since < onS && c.take.goesOn(o.take)
+		}
+		if !echo {
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
+// goesOn tells whether a change does to each face nothing that an earlier one
+// did not.
+func (c account) goesOn(o account) bool {
+	for face, jump := range c.jumpK {
+		if jump*o.jumpK[face] < 0 || jump != 0 && o.jumpK[face] == 0 {
+			return false
+		}
+	}
+	return true
+}
+
+// restarts are the steps at which the slab is read anew: the first, and
+// shortly after the probe was touched.
+func (g *eventGrid) restarts() []int {
+	out := []int{0}
+	for _, h := range g.probe {
+		if at := h.at + int(math.Round(probeBlockS/g.dt)); at > out[len(out)-1] && at < g.n-leastSteps {
+			out = append(out, at)
+		}
+	}
+	return out
+}
+
+// start is the slab as the sensors read it at a step: straight between them.
+func (g *eventGrid) start(f *slabFilter, depth []float64, thick float64, at0 int) []float64 {
+	type at struct{ d, c float64 }
+	var read []at
+	for r, s := range g.piece {
+		lo := max(at0-2, 0)
+		if at0 > 0 {
+			lo = at0
+		}
+		read = append(read, at{depth[r], average(s.y[lo:min(lo+5, g.n)])})
+	}
+	slices.SortStableFunc(read, func(a, b at) int { return cmp.Compare(a.d, b.d) })
+	x := make([]float64, f.n)
+	widths := slabCells(thick)
+	edge := 0.0
+	line := func(d float64) float64 {
+		k, _ := slices.BinarySearchFunc(read, d, func(r at, d float64) int { return cmp.Compare(r.d, d) })
+		if k == 0 {
+			return read[0].c
+		}
+		if k == len(read) {
+			return read[k-1].c
+		}
+		a, b := read[k-1], read[k]
+		return a.c + (d-a.d)/(b.d-a.d)*(b.c-a.c)
+	}
+	for i, w := range widths {
+		x[i] = line(edge + w/2)
+		edge += w
+	}
+	x[len(widths)], x[len(widths)+1] = line(0), line(thick)
+	return x
+}
+
+func squareOf(v float64) float64 { return v * v }
+
+// faces reads the changes under the likeliest placement of the sensors: the
+// turns of one cook were all felt at the same depths.
+func (g *eventGrid) faces(sags []sag) *faced {
+	best := g.follow(placement{hot: 3}, sags)
+	if !slices.ContainsFunc(g.piece, func(s *sensed) bool { return s.t.Channel.Place == Depth }) {
+		return best
+	}
+	tried := map[placement]bool{{hot: 3}: true}
+	try := func(p placement) {
+		if tried[p] || math.Abs(p.shiftM) > 4e-3 || math.Abs(p.thickM) > 3e-3 || g.thickM+p.thickM < 5e-3 || p.hot < 1 || p.hot >= len(contacts) || math.Abs(p.lnAlpha) > 0.3 {
+			return
+		}
+		tried[p] = true
+		if f := g.follow(p, sags); f.chance > best.chance {
+			best = f
+		}
+	}
+	vary := func(changes ...placement) {
+		at := best.placement
+		for _, d := range changes {
+			try(placement{at.shiftM + d.shiftM, at.thickM + d.thickM, at.hot + d.hot, at.lnAlpha + d.lnAlpha})
+		}
+	}
+	around := func(step float64) {
+		vary(placement{hot: 1}, placement{hot: -1})
+		if g.known {
+			vary(placement{shiftM: step}, placement{shiftM: -step})
+			return
+		}
+		// How deep the outer sensors sit under either face: that of side A is
+		// the shift, that of side B the thickness less the shift.
+		vary(placement{shiftM: step, thickM: step}, placement{shiftM: -step, thickM: -step})
+		vary(placement{thickM: step}, placement{thickM: -step})
+	}
+	if g.known {
+		for _, mm := range []float64{-3, -2, -1, 1, 2, 3} {
+			try(placement{shiftM: mm / 1000, hot: 3})
+		}
+	} else {
+		around(2e-3)
+		around(1e-3)
+		around(1e-3)
+	}
+	around(0.5e-3)
+	around(0.5e-3)
+	return best
+}
+
+// Detect reads the events of one cook from its traces, on one clock, in order
+// of time: heat on, turns, fat in, off heat, a piece that went from a pan to an
+// oven or back, a probe that was moved, pulled out or put back, a wet sensor,
+// a door or lid.
+//
+// Several channels speak together: what all sensors in the piece read is
+// compared with what a slab would let them read ([newSlabFilter]), and what is
+// beyond that with what faces that meet new heat would do; the pan sags under
+// a cold side. The changes are then named so that they make a course a piece
+// can take (see docs/logs.md for how many are found).
+//
+// Every event is an offer: what the cook entered stands above it. Thresholds
+// are our choice, tried on computed cooks only; no source.
+func Detect(traces []*Trace, opt DetectOptions) []Event {
+	opt = opt.filled()
+	g := newEventGrid(traces, opt)
+	if g == nil {
+		return nil
+	}
+	var sags []sag
+	for _, s := range g.pan {
+		sags = append(sags, g.sags(s)...)
+	}
+	var out []Event
+	var found []named
+	if len(g.piece) > 0 {
+		g.probe = g.probeHandled()
+		f := g.faces(sags)
+		found = f.found
+	}
+	for _, c := range found {
+		out = append(out, g.named(c))
+	}
+	if len(out) == 0 || out[0].Kind != HeatOn {
+		on, ok := heatOn(traces, opt)
+		if !ok {
+			return nil
+		}
+		out = append(out, on)
+	}
+	onUS, offUS := out[0].AtUS, int64(math.MaxInt64)
+	for _, e := range out {
+		if e.Kind == HeatOn {
+			onUS = e.AtUS
+		}
+		if e.Kind == OffHeat {
+			offUS = e.AtUS
+		}
+	}
+	out = append(out, g.fatIn(found, sags, onUS, offUS)...)
+	for _, h := range g.probe {
+		if g.us(h.at) > onUS+5e6 {
+			out = append(out, g.probeEvent(h))
+		}
+	}
+	for _, s := range g.air {
+		out = append(out, g.doors(s)...)
+	}
+	out = append(out, g.wet(out)...)
+	slices.SortStableFunc(out, func(a, b Event) int { return cmp.Compare(a.AtUS, b.AtUS) })
+	return out
+}
+
+// named offers a change of the faces.
+func (g *eventGrid) named(c named) Event {
+	t := c.told[c.by]
+	var why []string
+	for face, side := range [...]string{"A", "B"} {
+		if j := t.jumpK[face]; j != 0 {
+			why = append(why, "face "+side+" "+upDown(j))
+		}
+	}
+	if c.pan > panLeast {
+		why = append(why, "the pan sags")
+	}
+	if c.kind == Moved {
+		why = append(why, "too slowly for a pan")
+		if c.to != bothFaces {
+			why[len(why)-1] = "after both faces were heated"
+		}
+	}
+	e := Event{Kind: c.kind, AtUS: g.us(c.at), Why: strings.Join(why, ", "), Confidence: confidence(c.kind, c.margin)}
+	for _, s := range g.piece {
+		e.Channels = append(e.Channels, s.t.Channel.ID)
+	}
+	if c.pan > panLeast {
+		for _, s := range g.pan {
+			e.Channels = append(e.Channels, s.t.Channel.ID)
+		}
+	}
+	return e
+}
+
+func upDown(z float64) string {
+	if z > 0 {
+		return "begins to be heated"
+	}
+	return "begins to cool"
+}

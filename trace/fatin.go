@@ -1,0 +1,43 @@
+package trace
+
+import "fmt"
+
+// fatIn finds where a fat channel begins to rise, or the pan sags with
+// nothing felt in the piece: something cold came into the pan, and fat is
+// what mostly does.
+func (g *eventGrid) fatIn(found []named, sags []sag, onUS, offUS int64) []Event {
+	const (
+		awayS = 12  // from what the faces tell, s
+		echo  = 0.5 // of a sag just before
+		echoS = 60
+	)
+	for _, s := range g.fat {
+		if us, ok := bends(s.t, +1, 0.5, DetectOptions{}.filled()); ok {
+			return []Event{{Kind: FatIn, AtUS: us, Confidence: confidence(FatIn, 1e3), Channels: []string{s.t.Channel.ID}, Why: s.t.Channel.ID + " begins to rise"}}
+		}
+	}
+	var out []Event
+	for _, s := range sags {
+		us := g.us(s.at)
+		if s.z < sagLeast || us < onUS+awayS*1e6 || us > offUS-awayS*1e6 {
+			continue
+		}
+		told := false
+		for _, c := range found {
+			told = told || abs(g.us(c.at)-us) < awayS*1e6
+		}
+		for _, o := range sags {
+			d := float64(s.at-o.at) * g.dt
+			told = told || d > 0 && d < echoS && s.z < echo*o.z
+		}
+		if told {
+			continue
+		}
+		e := Event{Kind: FatIn, AtUS: us, Confidence: confidence(FatIn, -s.amp), Why: fmt.Sprintf("the pan sags by %.0f K and no face of the piece feels a turn", s.amp)}
+		for _, p := range g.pan {
+			e.Channels = append(e.Channels, p.t.Channel.ID)
+		}
+		out = append(out, e)
+	}
+	return out
+}
