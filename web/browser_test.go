@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -28,7 +29,7 @@ var look = flag.String("look", "", "folder to write screenshots into")
 
 // browser starts a headless chromium, or skips the test where there is none;
 // with TRIVET_BROWSER=1 its absence is a failure.
-func browser(t *testing.T) context.Context {
+func browser(t *testing.T, more ...chromedp.ExecAllocatorOption) context.Context {
 	t.Helper()
 	path := ""
 	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
@@ -45,6 +46,7 @@ func browser(t *testing.T) context.Context {
 	}
 	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.Flag("disable-gpu", true),
 		chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-sync", true), chromedp.UserDataDir(t.TempDir()))
+	opts = append(opts, more...)
 	alloc, stopAlloc := chromedp.NewExecAllocator(context.Background(), opts...)
 	ctx, stop := chromedp.NewContext(alloc)
 	t.Cleanup(func() { stop(); stopAlloc() })
@@ -64,8 +66,23 @@ type person struct {
 	name    string
 	base    string
 	offline *atomic.Bool
+	quiet   atomic.Bool // what the browser logs is expected
 	mu      sync.Mutex
 	trouble []string
+	also    []string // addresses beside base that may be asked
+}
+
+// allow lets the pages ask addresses that begin so.
+func (p *person) allow(prefix string) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.also = append(p.also, prefix)
+}
+
+func (p *person) mayAsk(address string) bool {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return slices.ContainsFunc(p.also, func(prefix string) bool { return strings.HasPrefix(address, prefix) })
 }
 
 func newPerson(t *testing.T, browser context.Context, name, base string, width, height int64, dark bool, offline *atomic.Bool) *person {
@@ -79,7 +96,7 @@ func newPerson(t *testing.T, browser context.Context, name, base string, width, 
 	ctx, stop := chromedp.NewContext(browser, chromedp.WithNewBrowserContext(), chromedp.WithListener(func(ev any) {
 		switch ev := ev.(type) {
 		case *network.EventRequestWillBeSent:
-			if u := ev.Request.URL; !strings.HasPrefix(u, base+"/") && !strings.HasPrefix(u, "data:font/") && u != "about:blank" {
+			if u := ev.Request.URL; !strings.HasPrefix(u, base+"/") && !strings.HasPrefix(u, "data:font/") && u != "about:blank" && !p.mayAsk(u) {
 				note("request for %s", u)
 			}
 		case *runtime.EventExceptionThrown:
@@ -88,7 +105,7 @@ func newPerson(t *testing.T, browser context.Context, name, base string, width, 
 			note("console: %s", ev.Type)
 		case *cdplog.EventEntryAdded:
 			// A refused form is an answer with status 422, which Chromium logs.
-			if !offline.Load() && !strings.Contains(ev.Entry.Text, "status of 422") {
+			if !offline.Load() && !p.quiet.Load() && !strings.Contains(ev.Entry.Text, "status of 422") {
 				note("log: %s %s", ev.Entry.Text, ev.Entry.URL)
 			}
 		}
@@ -146,7 +163,7 @@ func (p *person) sees(texts ...string) {
 	p.Helper()
 	var body string
 	for range 100 {
-		got, err := chromedp.Run(p.ctx, chromedp.Evaluate[string](`document.body ? document.body.innerText : ""`))
+		got, err := chromedp.Run(p.ctx, chromedp.Evaluate[string](`document.readyState === "complete" ? document.body.innerText : ""`))
 		if err == nil {
 			body = got
 			missing := false
