@@ -172,6 +172,7 @@ func runServe(ctx context.Context, env *Env, o serveOptions) error {
 	if err := env.tellServing(at); err != nil {
 		return err
 	}
+	defer desk.Close() // before the notebook is closed
 	warm, stopWarming := context.WithCancel(ctx)
 	warmed := make(chan struct{})
 	go func() { defer close(warmed); desk.Warm(warm) }()

@@ -125,7 +125,7 @@ func (d *Desk) routes() {
 
 // Handler is the whole app with the desk: guards outside, pages inside.
 func (d *Desk) Handler() http.Handler {
-	return d.s.guard.around(d.s, d.s.leads.load(noteRoute(d.audited(d.mux))))
+	return d.s.guard.around(d.s, packed(d.s.leads.load(noteRoute(d.audited(d.mux)))))
 }
 
 // Warm works out how every study stands, so that the first page is as quick
@@ -135,12 +135,29 @@ func (d *Desk) Warm(ctx context.Context) {
 	if err != nil {
 		return
 	}
-	for _, x := range all {
+	for i, x := range all {
 		if _, err := d.deskLine(ctx, x); err != nil {
 			return
 		}
+		if i >= mostWarmed || x.Trashed {
+			continue
+		}
+		r, err := http.NewRequestWithContext(ctx, http.MethodGet, "/studies/"+x.ID, nil)
+		if err != nil {
+			continue
+		}
+		r.SetPathValue("id", x.ID)
+		if now, err := d.versionOf(ctx, x.ID); err == nil {
+			if page, err := d.studySheet(r, asWhole); err == nil {
+				d.pages.put(d.pageKey(r, x.ID, now), newSheet(page))
+			}
+		}
 	}
 }
+
+// mostWarmed is how many studies, the latest changed first, have their page
+// set when the server starts.
+const mostWarmed = 12
 
 // writing lets one change of a study through at a time, so that what an edit
 // was checked against is what it replaces.
@@ -161,10 +178,13 @@ type deskLine struct {
 	ID, Title, State string
 	Invented         bool
 	Updated          string
+	Coming           bool // how it stands is being worked out
 }
 
 type deskList struct {
 	Lines    []deskLine
+	List     listing
+	Have     stage
 	Query    string
 	InTrash  int
 	Trash    bool // this is the trash
@@ -191,35 +211,82 @@ func (d *Desk) showDesk(w http.ResponseWriter, r *http.Request, status int, v de
 		return
 	}
 	v.Built, v.Tastings = d.ui.built(), len(d.s.room.Tastings())
+	var found []bench.Summary
 	for _, x := range all {
 		if x.Trashed {
 			v.InTrash++
 		}
 		v.Any = v.Any || !x.Trashed
-		if x.Trashed != v.Trash || !matches(v.Query, x.Title, x.ID) {
-			continue
+		if x.Trashed == v.Trash && matches(v.Query, x.Title, x.ID) {
+			found = append(found, x)
 		}
-		line, err := d.deskLine(r.Context(), x)
-		if err != nil {
-			d.s.fail(w, r, 0, err)
-			return
+	}
+	found, v.List = list(r, "", "studies", "", found, func(x bench.Summary) string { return x.Title })
+	v.Lines = d.deskLines(r, found)
+	v.Have = asWhole
+	for _, l := range v.Lines {
+		if l.Coming {
+			v.Have = asPlain
 		}
-		v.Lines = append(v.Lines, line)
 	}
 	title := say("studies")
 	if v.Trash {
 		title = say("trash")
 	}
-	d.render(w, r, status, "deskpage", frame{Title: title}, v)
+	d.render(w, r, status, "deskpage", frame{Title: title, Script: "desk", Coming: v.Have != asWhole}, v)
+}
+
+// deskLines says how studies stand. What is not worked out yet is begun, and
+// waited for a moment; a script that has the page waits for the rest.
+func (d *Desk) deskLines(r *http.Request, all []bench.Summary) []deskLine {
+	wait := patience
+	if r.Header.Get("X-Have") != "" {
+		wait = longWait
+	}
+	late := time.NewTimer(wait)
+	defer late.Stop()
+	out := make([]deskLine, len(all))
+	waiting := make([]chan deskLine, len(all))
+	for i, x := range all {
+		var ok bool
+		if out[i], ok = d.lineKept(x); ok {
+			continue
+		}
+		out[i] = deskLine{ID: x.ID, Title: x.Title, Updated: x.Updated.Format("2 January 2006"), Coming: true}
+		waiting[i] = make(chan deskLine, 1)
+		d.pages.do(func(ctx context.Context) {
+			if line, err := d.deskLine(ctx, x); err == nil {
+				waiting[i] <- line
+			}
+		})
+	}
+	for i, c := range waiting {
+		if c == nil {
+			continue
+		}
+		select {
+		case out[i] = <-c:
+		case <-late.C:
+			late.Reset(0)
+		case <-r.Context().Done():
+			return out
+		}
+	}
+	return out
+}
+
+// lineKept is the line of a study that has not changed since it was written.
+func (d *Desk) lineKept(x bench.Summary) (deskLine, bool) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	k, ok := d.lines[x.ID]
+	return k.line, ok && k.updated.Equal(x.Updated)
 }
 
 // deskLine says how a study stands, from what is kept where nothing changed.
 func (d *Desk) deskLine(ctx context.Context, x bench.Summary) (deskLine, error) {
-	d.mu.Lock()
-	k, ok := d.lines[x.ID]
-	d.mu.Unlock()
-	if ok && k.updated.Equal(x.Updated) {
-		return k.line, nil
+	if line, ok := d.lineKept(x); ok {
+		return line, nil
 	}
 	rec, err := d.nb.Record(ctx, x.ID)
 	if err != nil {
@@ -278,8 +345,24 @@ func completeBlocks(rec *bench.Record) int {
 
 // stateSentence says how far a study is.
 func stateSentence(rec *bench.Record, got *bench.Answered) string {
+	text := countSentence(rec)
+	if len(rec.Cooks) == 0 {
+		return text
+	}
+	parts := []string{strings.TrimSuffix(text, ".")}
+	if got == nil {
+		parts = append(parts, say("state-unseen"))
+	} else {
+		for _, f := range got.Answer.Findings {
+			parts = append(parts, findingWords(f))
+		}
+	}
+	return strings.Join(parts, "; ") + "."
+}
+
+// countSentence says how far a study is, but for what its answer says.
+func countSentence(rec *bench.Record) string {
 	s := rec.Study
-	var parts []string
 	done := completeBlocks(rec)
 	switch {
 	case len(rec.Cooks) == 0 && rec.Seal == nil:
@@ -296,18 +379,9 @@ func stateSentence(rec *bench.Record, got *bench.Answered) string {
 	case len(rec.Cooks) == 0:
 		return say("state-sealed", count(s.Blocks.Count, "block", "blocks"))
 	case s.Blocks.Count > 0:
-		parts = append(parts, say("state-blocks", done, s.Blocks.Count))
-	default:
-		parts = append(parts, count(done, "block", "blocks")+" "+say("state-cooked"))
+		return answer.Capital(say("state-blocks", done, s.Blocks.Count)) + "."
 	}
-	if got == nil {
-		parts = append(parts, say("state-unseen"))
-	} else {
-		for _, f := range got.Answer.Findings {
-			parts = append(parts, findingWords(f))
-		}
-	}
-	return answer.Capital(strings.Join(parts, "; ")) + "."
+	return answer.Capital(count(done, "block", "blocks")+" "+say("state-cooked")) + "."
 }
 
 // findingWords is a finding as part of a sentence: "juicier: not settled,
@@ -387,6 +461,14 @@ func looked(rec *bench.Record) bool {
 // again is no second look.
 type onlyReads struct{ bench.Reader }
 
+// answerKept tells whether what [Desk.answered] returns is there already.
+func (d *Desk) answerKept(rec *bench.Record) bool {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	k, ok := d.kept[rec.Study.ID]
+	return ok && k.updated.Equal(rec.Updated)
+}
+
 // answered answers a study, from what is kept where nothing has changed. Of a
 // sealed study that is not finished it returns nil unless somebody asks to
 // look, or has looked since the last change.
@@ -401,11 +483,26 @@ func (d *Desk) answered(ctx context.Context, rec *bench.Record, look bool) (*ben
 	if len(rec.Cooks) == 0 && !slices.ContainsFunc(rec.Study.Questions, func(q study.Question) bool { return q.Tasting != nil }) {
 		return nil, nil
 	}
+	if early(rec) && !look && !looked(rec) {
+		return nil, nil
+	}
+	if look {
+		return d.answer(ctx, rec, true)
+	}
+	// Whoever asks meanwhile waits for the same answer, which outlives the
+	// request that asked first.
+	d.pages.begin()
+	got, err, _ := d.pages.answering.Do(id+rec.Updated.String(), func() (any, error) { return d.answer(d.pages.life, rec, false) })
+	if err != nil {
+		return nil, err
+	}
+	return got.(*bench.Answered), nil
+}
+
+func (d *Desk) answer(ctx context.Context, rec *bench.Record, look bool) (*bench.Answered, error) {
+	id := rec.Study.ID
 	var rd bench.Reader = d.nb
 	if early(rec) && !look {
-		if !looked(rec) {
-			return nil, nil
-		}
 		rd = onlyReads{d.nb}
 	}
 	got, err := bench.Answer(ctx, rd, id, bench.AnswerOptions{Now: d.s.opt.Now()})
@@ -425,9 +522,17 @@ func (d *Desk) answered(ctx context.Context, rec *bench.Record, look bool) (*ben
 	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	if len(d.kept) > 64 {
+	// A large study is kept at the cost of others.
+	cooks := len(got.Record.Cooks)
+	for _, k := range d.kept {
+		cooks += len(k.got.Record.Cooks)
+	}
+	if cooks > mostKeptCooks {
 		clear(d.kept)
 	}
 	d.kept[id] = keptAnswer{updated, got}
 	return got, nil
 }
+
+// mostKeptCooks bounds the answers kept in memory, by the cooks they are of.
+const mostKeptCooks = 20_000

@@ -151,9 +151,10 @@ func TestWhatScriptsAddToTheDesk(t *testing.T) {
 	}
 
 	p.do(chromedp.Navigate(p.base + "/studies/" + id))
+	p.waits(`document.querySelector('[name="set:claim.scope"]') !== null`)
 	typed(`[name="set:claim.scope"]`, "chops of the whole county")
 	p.do(chromedp.Reload())
-	p.waits(`document.querySelector('[name="set:claim.scope"]').value === "chops of the whole county"`)
+	p.waits(`document.querySelector('[name="set:claim.scope"]')?.value === "chops of the whole county"`)
 	typed(`[name="set:questions[loss].margin"]`, "4 points")
 	p.waits(`document.querySelector("#q-loss [data-meaning]").textContent.includes("4 points of a piece")`)
 

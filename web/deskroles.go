@@ -187,7 +187,7 @@ func (d *Desk) cooksPage(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	v := &studyView{ID: rec.Study.ID, Title: rec.Study.Title}
-	cookLines(v, rec)
+	cookLines(v, rec, r)
 	d.render(w, r, http.StatusOK, "cookspage", frame{Title: say("cooks-of", v.Title), Invented: rec.Study.Invented, Study: v.ID, StudyName: v.Title, Guest: d.roleOf(r) != tasting.Lead}, v)
 }
 

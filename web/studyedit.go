@@ -1,9 +1,11 @@
 package web
 
 import (
+	"context"
 	"encoding/hex"
 	"fmt"
 	"io"
+	"maps"
 	"net/http"
 	"slices"
 	"strconv"
@@ -135,68 +137,94 @@ func typedValue(path, text string) any {
 	return text
 }
 
-// edit saves the fields of one form of the study page.
+// mostTries is how often a change is made anew on top of what another process
+// saved between reading and writing.
+const mostTries = 5
+
+// edit saves the fields of one form of the study page. Each field comes with
+// what the form was filled with; where that is no longer what is saved, both
+// stand side by side until somebody has chosen.
 func (d *Desk) edit(w http.ResponseWriter, r *http.Request) {
 	id := r.PathValue("id")
 	defer d.writing(id)()
-	rec, err := d.nb.Record(r.Context(), id)
-	if err != nil {
-		d.s.fail(w, r, 0, err)
-		return
-	}
 	if err := r.ParseForm(); err != nil {
 		d.s.fail(w, r, 0, fault.New("form-bad", "%s", say("form-bad")).Wrap(err))
 		return
 	}
-	in := map[string]string{}
-	form := r.PostFormValue("form")
-	doc, err := study.ReadDocument("study.yaml", rec.Document)
-	if err != nil {
-		d.s.fail(w, r, 0, err)
-		return
-	}
-	var paths []string
+	at := saved{Form: r.PostFormValue("form"), In: map[string]string{}, Was: map[string]string{}}
 	for key := range r.PostForm {
 		if p, ok := strings.CutPrefix(key, "set:"); ok {
-			in[p] = r.PostFormValue(key)
-			paths = append(paths, p)
+			at.In[p], at.Was[p] = r.PostFormValue(key), r.PostFormValue("was:"+p)
 		}
 	}
-	slices.Sort(paths)
-	again := func(err error, theirs, yours string) {
-		f := d.s.publicFault(err)
-		d.showStudy(w, r, statusOf(f), saved{Error: f, Form: form, In: in, Theirs: theirs, Yours: yours})
+	var err error
+	for range mostTries {
+		at.Clashes = map[string]string{}
+		if err = d.editOnce(r, id, &at); err == nil || fault.As(err) == nil || fault.As(err).Code != "edited-meanwhile" || len(at.Clashes) > 0 {
+			break
+		}
 	}
-	for _, p := range paths {
+	switch f := fault.As(err); {
+	case err == nil:
+		http.Redirect(w, r, "/studies/"+id+"#"+anchorOf(at.Form), http.StatusSeeOther)
+	case f != nil && f.Code == "study-unknown":
+		d.s.fail(w, r, 0, err)
+	default:
+		at.Error = d.s.publicFault(err)
+		status := statusOf(at.Error)
+		if at.Error.Code == "edited-meanwhile" {
+			status = http.StatusConflict
+		}
+		d.showStudy(w, r, status, at)
+	}
+}
+
+// editOnce puts what a form says on top of the study as it is now.
+func (d *Desk) editOnce(r *http.Request, id string, at *saved) error {
+	rec, err := d.nb.Record(r.Context(), id)
+	if err != nil {
+		return err
+	}
+	doc, err := study.ReadDocument("study.yaml", rec.Document)
+	if err != nil {
+		return err
+	}
+	clash := ""
+	for _, p := range slices.Sorted(maps.Keys(at.In)) {
+		typed, was := at.In[p], at.Was[p]
 		current, ok := fieldValue(rec.Study, p)
-		was := r.PostFormValue("was:" + p)
 		if !ok {
-			again(fault.New("field-unknown", "%s", say("field-unknown")).On(p, in[p]).WithFix("%s", say("field-unknown-fix")), "", "")
-			return
+			return fault.New("field-unknown", "%s", say("field-unknown")).On(p, typed).WithFix("%s", say("field-unknown-fix"))
 		}
-		if same(in[p], was) || same(in[p], current) {
+		if same(typed, was) || same(typed, current) {
 			continue
 		}
-		if !same(was, current) && r.PostFormValue("over") != p {
-			again(fault.New("edited-meanwhile", "%s", say("edited-meanwhile")).On(p, in[p]).WithFix("%s", say("edited-meanwhile-fix")), current, in[p])
-			return
+		if !same(was, current) {
+			// A choice holds for what was shown when it was made.
+			choice, seen := r.PostFormValue("keep:"+p), r.PostFormValue("seen:"+p)
+			switch {
+			case choice == "theirs" && same(seen, current):
+				continue
+			case choice != "mine" || !same(seen, current):
+				at.Clashes[p] = current
+				clash = p
+				continue
+			}
 		}
 		if p == "study" && !hasKey(rec.Document, "id") { // a new title keeps the study's id
 			if err := doc.Set("id", rec.Study.ID); err != nil {
-				again(err, "", "")
-				return
+				return err
 			}
 		}
-		if err := doc.Set(p, typedValue(p, in[p])); err != nil {
-			again(err, "", "")
-			return
+		if err := doc.Set(p, typedValue(p, typed)); err != nil {
+			return err
 		}
 	}
-	if _, err := bench.Edit(r.Context(), d.nb, rec, doc.Bytes(), rec.CookFiles, d.s.opt.Now()); err != nil {
-		again(err, "", "")
-		return
+	if clash != "" {
+		return fault.New("edited-meanwhile", "%s", say("edited-meanwhile")).On(clash, at.In[clash]).WithFix("%s", say("edited-meanwhile-fix"))
 	}
-	http.Redirect(w, r, "/studies/"+id+"#"+anchorOf(form), http.StatusSeeOther)
+	_, err = bench.Edit(r.Context(), d.nb, rec, doc.Bytes(), rec.CookFiles, d.s.opt.Now())
+	return err
 }
 
 func same(a, b string) bool {
@@ -226,17 +254,11 @@ func anchorOf(form string) string {
 func (d *Desk) change(w http.ResponseWriter, r *http.Request, form, anchor string, edit func(rec *bench.Record, doc *study.Document) error) {
 	id := r.PathValue("id")
 	defer d.writing(id)()
-	rec, err := d.nb.Record(r.Context(), id)
-	if err != nil {
-		d.s.fail(w, r, 0, err)
-		return
-	}
-	doc, err := study.ReadDocument("study.yaml", rec.Document)
-	if err == nil {
-		err = edit(rec, doc)
-	}
-	if err == nil {
-		_, err = bench.Edit(r.Context(), d.nb, rec, doc.Bytes(), rec.CookFiles, d.s.opt.Now())
+	var err error
+	for range mostTries {
+		if err = d.changeOnce(r.Context(), id, edit); err == nil || fault.As(err) == nil || fault.As(err).Code != "edited-meanwhile" {
+			break
+		}
 	}
 	if err != nil {
 		f := d.s.publicFault(err)
@@ -248,6 +270,22 @@ func (d *Desk) change(w http.ResponseWriter, r *http.Request, form, anchor strin
 		return
 	}
 	http.Redirect(w, r, "/studies/"+id+"#"+anchor, http.StatusSeeOther)
+}
+
+func (d *Desk) changeOnce(ctx context.Context, id string, edit func(rec *bench.Record, doc *study.Document) error) error {
+	rec, err := d.nb.Record(ctx, id)
+	if err != nil {
+		return err
+	}
+	doc, err := study.ReadDocument("study.yaml", rec.Document)
+	if err != nil {
+		return err
+	}
+	if err := edit(rec, doc); err != nil {
+		return err
+	}
+	_, err = bench.Edit(ctx, d.nb, rec, doc.Bytes(), rec.CookFiles, d.s.opt.Now())
+	return err
 }
 
 func (d *Desk) addQuestion(w http.ResponseWriter, r *http.Request) {

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"fmt"
 	"html/template"
 	"math"
@@ -8,7 +9,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"sync"
 
 	"trivet/answer"
 	"trivet/bench"
@@ -46,6 +46,7 @@ type margin struct{ Severity, Word, What, Fix string }
 
 type studyView struct {
 	ID, Title, State string
+	Have             stage // how much of the page this is
 	Saved            saved
 	Sealed, Trashed  bool
 	Claim            study.Claim
@@ -62,9 +63,11 @@ type studyView struct {
 	OpenPoints       int
 	Power            *powerView
 	Order            []publish.Slot
+	OrderList        listing
 	HasOrder         bool
 	CanDraw          bool
 	Cooks            []cookLine
+	CookList         listing
 	CookPictures     []pictureView
 	Tastings         []tastingLine
 	MayLook          bool
@@ -74,6 +77,7 @@ type studyView struct {
 	Notes            []fault.Note
 	Cautions         []safety.Caution
 	History          []publish.Event
+	HistoryList      listing
 	Invented         bool
 	Problem          *fault.Error
 }
@@ -127,79 +131,117 @@ type pictureView struct {
 	Wide, Narrow template.HTML
 	Alt          string
 	Table        figure.Table
+	Rows         int    // of the whole table, which the CSV file has
 	Key          string // path part of its files; empty has none
 }
 
+// mostRows is how many rows of a figure's table stand on the page.
+const mostRows = 200
+
 func (d *Desk) studyPage(w http.ResponseWriter, r *http.Request) {
-	d.showStudy(w, r, http.StatusOK, saved{})
+	id := r.PathValue("id")
+	now, err := d.versionOf(r.Context(), id)
+	if err != nil {
+		d.s.fail(w, r, 0, err)
+		return
+	}
+	if part := r.Header.Get("X-Part"); part != "" {
+		d.listPart(w, r, part)
+		return
+	}
+	key := d.pageKey(r, id, now)
+	page, st := d.pages.get(key), asWhole
+	if page == nil {
+		later := r.Clone(context.Background())
+		x := d.pages.set(key, func(ctx context.Context, st stage) ([]byte, error) { return d.studySheet(later.WithContext(ctx), st) })
+		if page, st, err = x.await(r.Context(), stage(r.Header.Get("X-Have"))); err != nil {
+			d.s.fail(w, r, 0, err)
+			return
+		}
+	}
+	if page == nil {
+		d.render(w, r, http.StatusOK, "studyshell", frame{Title: now.Title, Script: "study", Study: id, StudyName: now.Title, Coming: true}, studyView{ID: id, Title: now.Title, Have: asShell})
+		return
+	}
+	d.sendSheet(w, r, page, st)
 }
 
+// studySheet sets a study's page as far as a stage goes.
+func (d *Desk) studySheet(r *http.Request, st stage) ([]byte, error) {
+	rec, err := d.nb.Record(r.Context(), r.PathValue("id"))
+	if err != nil {
+		return nil, err
+	}
+	v, err := d.studyView(r, rec, saved{}, st)
+	if err != nil {
+		return nil, err
+	}
+	return d.page(r, studyFrame(rec, st), d.part("studypage", v)), nil
+}
+
+func studyFrame(rec *bench.Record, st stage) frame {
+	return frame{Title: rec.Study.Title, Invented: rec.Study.Invented, Script: "study", Study: rec.Study.ID, StudyName: rec.Study.Title, Coming: st != asWhole}
+}
+
+// showStudy shows a study's page with a form that was refused. It waits for
+// no answer: what is not worked out yet comes when the page asks for it.
 func (d *Desk) showStudy(w http.ResponseWriter, r *http.Request, status int, at saved) {
 	rec, err := d.nb.Record(r.Context(), r.PathValue("id"))
 	if err != nil {
 		d.s.fail(w, r, 0, err)
 		return
 	}
-	f := frame{Title: rec.Study.Title, Invented: rec.Study.Invented, Script: "study", Study: rec.Study.ID, StudyName: rec.Study.Title}
-	key := d.pageKey(r, rec)
-	if at.Form == "" {
-		if page, ok := d.pages.get(key); ok {
-			send(w, status, page)
-			return
-		}
+	st := asPlain
+	if d.answerKept(rec) {
+		st = asWhole
 	}
-	v, err := d.studyView(r, rec, at)
+	v, err := d.studyView(r, rec, at, st)
 	if err != nil {
 		d.s.fail(w, r, 0, err)
 		return
 	}
-	page := d.page(r, f, d.part("studypage", v))
-	if at.Form == "" {
-		d.pages.put(key, page)
+	send(w, status, d.page(r, studyFrame(rec, st), d.part("studypage", v)))
+}
+
+// listPart sends a stretch of one of the page's lists.
+func (d *Desk) listPart(w http.ResponseWriter, r *http.Request, part string) {
+	rec, err := d.nb.Record(r.Context(), r.PathValue("id"))
+	if err != nil {
+		d.s.fail(w, r, 0, err)
+		return
 	}
-	send(w, status, page)
+	v := &studyView{ID: rec.Study.ID}
+	switch part {
+	case "cooks":
+		cookLines(v, rec, r)
+	case "order":
+		words := answer.Words{Study: rec.Study}
+		var all []publish.Slot
+		for _, x := range rec.Study.Design.RunOrder {
+			all = append(all, publish.Slot{Order: x.Order, Block: x.Block, Piece: x.Piece, Treatment: words.Treatment(x.Treatment), Code: x.Code})
+		}
+		v.orderLines(all, r)
+	default:
+		part = "history"
+		historyLines(v, rec, r)
+	}
+	d.renderPart(w, http.StatusOK, part+"list", v)
 }
 
 // pageKey names all that a study's page is made from.
-func (d *Desk) pageKey(r *http.Request, rec *bench.Record) string {
-	key := fmt.Sprint(rec.Study.ID, rec.Updated.UnixNano(), len(rec.Events), unitsOf(r))
+func (d *Desk) pageKey(r *http.Request, id string, now bench.Version) string {
+	key := fmt.Sprint(id, " ", now.Revision, now.Updated.UnixNano(), unitsOf(r), listsAsked(r))
 	for _, t := range d.s.room.Tastings() {
-		if t.Study == rec.Study.ID {
+		if t.Study == id {
 			key += fmt.Sprint(t.ID, d.s.room.Closed(t.ID))
 		}
 	}
 	return key
 }
 
-// setPages keeps the pages that were set last, so that many readers of one
-// study cost one setting.
-type setPages struct {
-	mu sync.Mutex
-	by map[string][]byte
-}
-
-// mostPages bounds the pages kept; one of a large study is about 1 MB.
-const mostPages = 24
-
-func (p *setPages) get(key string) ([]byte, bool) {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	b, ok := p.by[key]
-	return b, ok
-}
-
-func (p *setPages) put(key string, b []byte) {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	if p.by == nil || len(p.by) >= mostPages {
-		p.by = map[string][]byte{}
-	}
-	p.by[key] = b
-}
-
-func (d *Desk) studyView(r *http.Request, rec *bench.Record, at saved) (*studyView, error) {
+func (d *Desk) studyView(r *http.Request, rec *bench.Record, at saved, st stage) (*studyView, error) {
 	s := rec.Study
-	v := &studyView{ID: s.ID, Title: s.Title, Saved: at, Sealed: rec.Seal != nil, Trashed: bench.Trashed(rec.Events), Claim: s.Claim, Invented: s.Invented, Marginalia: map[string][]margin{}}
+	v := &studyView{ID: s.ID, Title: s.Title, Have: st, Saved: at, Sealed: rec.Seal != nil, Trashed: bench.Trashed(rec.Events), Claim: s.Claim, Invented: s.Invented, Marginalia: map[string][]margin{}}
 	for _, f := range study.Check(s, rec.CookFiles) {
 		part := partOf(f.Where)
 		v.Marginalia[part] = append(v.Marginalia[part], margin{string(f.Severity), say("severity-" + string(f.Severity)), sentenceOf(f.What), sentenceOf(f.Fix)})
@@ -230,7 +272,6 @@ func (d *Desk) studyView(r *http.Request, rec *bench.Record, at saved) (*studyVi
 		b.pick("foods.animal", say("field-animal"), say("field-animal-hint"), choices("", "beef", "pork", "lamb", "veal", "game", "chicken", "turkey", "duck", "fish", "shellfish", "egg", "none")...),
 		b.pick("foods.form", say("field-form"), "", choices("", "intact", "ground", "tenderised", "injected", "stuffed")...),
 		b.pick("foods.eaten", say("field-eaten"), "", choices("yes", "no")...))
-	v.Power = d.power(rec, powerAsk{})
 	v.HasOrder = len(s.Design.RunOrder) > 0
 	v.CanDraw = rec.Seal == nil && len(s.Treatments) > 1
 	if rec.Seal != nil {
@@ -238,20 +279,20 @@ func (d *Desk) studyView(r *http.Request, rec *bench.Record, at saved) (*studyVi
 	}
 	d.tastings(v, s)
 
-	got, err := d.answered(r.Context(), rec, false)
-	if err != nil {
-		v.Problem = d.s.publicFault(err)
+	var got *bench.Answered
+	if st == asWhole {
+		var err error
+		if got, err = d.answered(r.Context(), rec, false); err != nil {
+			v.Problem = d.s.publicFault(err)
+		}
+		v.State = stateSentence(rec, got)
+	} else {
+		v.State = countSentence(rec)
 	}
 	if err := d.fillAnswer(r, v, rec, got, u); err != nil {
 		return nil, err
 	}
-	v.State = stateSentence(rec, got)
-	for _, e := range slices.Backward(rec.Events) {
-		v.History = append(v.History, publish.Event{At: e.At, What: sentenceOf(e.What)})
-		if len(v.History) == 400 {
-			break
-		}
-	}
+	historyLines(v, rec, r)
 	return v, nil
 }
 
@@ -262,16 +303,26 @@ func (d *Desk) fillAnswer(r *http.Request, v *studyView, rec *bench.Record, got 
 		got = &bench.Answered{Record: rec, Answer: &answer.Answer{Sealed: rec.Seal != nil, Alpha: rec.Study.Risk.Alpha}}
 		got.Answer.Changes, _ = bench.SealChanges(rec)
 	}
-	rep, err := publish.Assemble(r.Context(), d.nb, got, publish.AssembleOptions{Made: d.s.opt.Now(), Fahrenheit: u.Fahrenheit, Version: d.opt.Version, Brief: true})
+	opt := publish.AssembleOptions{Made: d.s.opt.Now(), Fahrenheit: u.Fahrenheit, Version: d.opt.Version, Brief: true}
+	if v.Have != asWhole {
+		opt.Results = []answer.CookResult{} // what has to be measured comes later
+	}
+	rep, err := publish.Assemble(r.Context(), d.nb, got, opt)
 	if err != nil {
 		return err
 	}
-	v.Plan, v.Order, v.Cautions = rep.Plan, rep.Plan.Order, rep.Cautions
+	v.Plan = rep.Plan
+	v.orderLines(rep.Plan.Order, r)
+	cookLines(v, rec, r)
+	if v.Have != asWhole {
+		return nil
+	}
+	v.Power = d.power(rec, powerAsk{})
+	v.Cautions = rep.Cautions
 	v.MayLook = !seen && early(rec)
 	if v.MayLook {
 		v.LookAt = say("look-at", completeBlocks(rec), rec.Study.Blocks.Count)
 	}
-	cookLines(v, rec)
 	if seen {
 		v.Notes = rep.Notes
 		if rep.AnswerLine != nil {
@@ -302,6 +353,10 @@ func (d *Desk) fillAnswer(r *http.Request, v *studyView, rec *bench.Record, got 
 // picture draws a figure for wide and narrow pages.
 func (d *Desk) picture(studyID, key string, f figure.Figure, invented bool) (*pictureView, error) {
 	p := &pictureView{ID: "f-" + anchorOf(key), Study: studyID, Key: key, Alt: f.Alt(), Table: f.Table()}
+	p.Rows = len(p.Table.Rows)
+	if p.Rows > mostRows {
+		p.Table.Rows = p.Table.Rows[:mostRows]
+	}
 	var err error
 	if p.Wide, err = drawn(f, figure.Page, p.ID+"-w", invented); err != nil {
 		return nil, err
@@ -360,11 +415,13 @@ func (b formBuilder) form(id, summary string, fields ...field) form {
 			if typed, ok := b.at.In[x.Path]; ok {
 				x.Value = typed
 			}
-			if belongs(b.at.Error.Field, x.Path) {
+			if was, ok := b.at.Was[x.Path]; ok {
+				x.Was = was // so that the next save still tells what was typed from what was found
+			}
+			if x.Theirs, x.Clash = b.at.Clashes[x.Path]; x.Clash {
+				placed = true
+			} else if belongs(b.at.Error.Field, x.Path) {
 				x.Wrong, placed = b.at.Error, true
-				if b.at.Error.Code == "edited-meanwhile" {
-					x.Clash, x.Theirs = true, b.at.Theirs
-				}
 			}
 		}
 		f.Fields = append(f.Fields, x)
@@ -512,14 +569,35 @@ func (d *Desk) tastings(v *studyView, s *study.Study) {
 	}
 }
 
-// cookLines fills the table of cooks.
-func cookLines(v *studyView, rec *bench.Record) {
+// cookLines fills the table of cooks with the stretch that is asked for.
+func cookLines(v *studyView, rec *bench.Record, r *http.Request) {
 	words := answer.Words{Study: rec.Study}
-	for _, c := range rec.Cooks {
+	var some []study.Cook
+	some, v.CookList = list(r, rec.Study.ID, "cooks", say("find-cooks"), rec.Cooks, func(c study.Cook) string {
+		return strings.Join([]string{c.Label, c.Block, words.Treatment(c.Treatment), string(c.Role), c.Day}, " ")
+	})
+	for _, c := range some {
 		v.Cooks = append(v.Cooks, cookLine{Label: c.Label, Block: c.Block, Treatment: words.Treatment(c.Treatment), Role: string(c.Role), Day: c.Day, Order: c.Order, Empty: len(c.Logs) == 0})
-		if len(v.Cooks) == 400 {
-			break
-		}
+	}
+}
+
+// orderLines fills the table of the run order.
+func (v *studyView) orderLines(all []publish.Slot, r *http.Request) {
+	v.Order, v.OrderList = list(r, v.ID, "order", say("find-order"), all, func(x publish.Slot) string {
+		return fmt.Sprint(x.Order, " ", x.Block, " ", x.Piece, " ", x.Treatment, " ", x.Code)
+	})
+}
+
+// historyLines fills the history, the latest first.
+func historyLines(v *studyView, rec *bench.Record, r *http.Request) {
+	all := slices.Clone(rec.Events)
+	slices.Reverse(all)
+	var some []study.Event
+	some, v.HistoryList = list(r, rec.Study.ID, "history", say("find-history"), all, func(e study.Event) string {
+		return e.At.Format("2 January 2006 15:04 ") + e.What
+	})
+	for _, e := range some {
+		v.History = append(v.History, publish.Event{At: e.At, What: sentenceOf(e.What)})
 	}
 }
 

@@ -105,6 +105,7 @@ type frame struct {
 	StudyName string
 	Guest     bool // came by a link: sees no way to the study's page
 	Stranger  bool // not come in yet: sees no way anywhere
+	Coming    bool // parts are still being worked out
 	// Filled in by render.
 	Style, ScriptPath, SheetPath string
 	Built, LAN                   bool
@@ -217,7 +218,8 @@ type saved struct {
 	Error *fault.Error
 	Form  string // which form
 	In    map[string]string
-	// Theirs is the value somebody else saved meanwhile.
-	Theirs string
-	Yours  string
+	Was   map[string]string // what the fields held when the form was made
+	// Clashes are the fields that somebody else changed meanwhile, with what
+	// is saved now.
+	Clashes map[string]string
 }

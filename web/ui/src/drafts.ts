@@ -13,8 +13,8 @@ type Input = HTMLInputElement | HTMLTextAreaElement | HTMLSelectElement;
 
 const prefix = "trivet-draft:";
 
-export function keepDrafts(): void {
-  for (const form of document.querySelectorAll<HTMLFormElement>("form[data-keep]")) keep(form);
+export function keepDrafts(root: ParentNode): void {
+  for (const form of root.querySelectorAll<HTMLFormElement>("form[data-keep]")) keep(form);
 }
 
 function inputs(form: HTMLFormElement): Input[] {

@@ -9,12 +9,12 @@ export class Follower {
 
   constructor(private readonly into: HTMLElement, private readonly waitMS: number) {}
 
-  ask(request: () => Request, pick?: (part: HTMLElement) => HTMLElement | null): void {
+  ask(request: () => Request, pick?: (part: HTMLElement) => HTMLElement | null, then?: () => void): void {
     window.clearTimeout(this.timer);
-    this.timer = window.setTimeout(() => void this.now(request(), pick), this.waitMS);
+    this.timer = window.setTimeout(() => void this.now(request(), pick, then), this.waitMS);
   }
 
-  private async now(request: Request, pick?: (part: HTMLElement) => HTMLElement | null): Promise<void> {
+  private async now(request: Request, pick?: (part: HTMLElement) => HTMLElement | null, then?: () => void): Promise<void> {
     this.running?.abort();
     const mine = (this.running = new AbortController());
     this.into.classList.add("stale");
@@ -26,6 +26,7 @@ export class Follower {
       box.append(...parse(text));
       const part = pick ? pick(box) : box;
       if (part) put(this.into, part);
+      then?.();
       this.into.classList.remove("stale");
     } catch {
       // A newer question is on its way, or the server is gone: what is shown

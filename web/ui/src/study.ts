@@ -1,5 +1,8 @@
 // The study's page and its cook files.
+import { fillIn } from "./coming";
 import { keepDrafts } from "./drafts";
+import { followEdits } from "./edits";
+import { followLists } from "./lists";
 import { Follower } from "./live";
 
 function formData(form: HTMLFormElement): URLSearchParams {
@@ -9,8 +12,8 @@ function formData(form: HTMLFormElement): URLSearchParams {
 }
 
 /** meaning: what a margin is in the mouth or on the clock, as it is typed. */
-function followMargins(): void {
-  for (const box of document.querySelectorAll<HTMLElement>("[data-meaning]")) {
+function followMargins(root: ParentNode): void {
+  for (const box of root.querySelectorAll<HTMLElement>("[data-meaning]")) {
     const form = box.closest("li")?.querySelector("form");
     if (!form) continue;
     const follower = new Follower(box, 120);
@@ -23,8 +26,8 @@ function followMargins(): void {
 }
 
 /** power: the curve moves with margin and SD. */
-function followPower(): void {
-  for (const form of document.querySelectorAll<HTMLFormElement>("form[data-try]")) {
+function followPower(root: ParentNode): void {
+  for (const form of root.querySelectorAll<HTMLFormElement>("form[data-try]")) {
     const into = form.parentElement?.querySelector<HTMLElement>("[data-result]");
     if (!into) continue;
     const follower = new Follower(into, 80);
@@ -56,10 +59,19 @@ function followCookFile(): void {
   form.addEventListener("input", () => follower.ask(() => new Request(form.dataset.predict ?? "", { method: "POST", body: formData(form) })));
 }
 
-keepDrafts();
-followMargins();
-followPower();
+/** wire gives what was put into the page its behaviour. */
+function wire(root: ParentNode): void {
+  keepDrafts(root);
+  followMargins(root);
+  followPower(root);
+  followLists(root);
+  followEdits(root, wire);
+}
+
+wire(document);
 followCookFile();
+void fillIn(wire);
+document.addEventListener("coming", () => void fillIn(wire));
 
 // A link to a folded form opens it.
 function unfold(): void {

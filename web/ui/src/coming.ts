@@ -1,0 +1,39 @@
+// A page comes at once, with those parts left open that take longer. The
+// script asks for the rest, saying what it has, and puts each part in place
+// when it is there. Without scripts the page asks again by itself.
+
+/** fillIn asks until the page is whole; wire is called on what was put in. */
+export async function fillIn(wire: (root: ParentNode) => void): Promise<void> {
+  for (let tries = 0; tries < 60; tries++) {
+    const at = document.querySelector<HTMLElement>("[data-have]");
+    if (!at) return;
+    const have = at.dataset.have ?? "";
+    let page: Document;
+    try {
+      const answer = await fetch(at.dataset.page ?? location.href, { headers: { "X-Have": have }, cache: "no-store" });
+      if (!answer.ok) return;
+      page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    } catch {
+      return; // the server is gone: the page says where to ask again
+    }
+    const next = page.querySelector<HTMLElement>("[data-have]");
+    if (have === "shell") {
+      const into = document.getElementById("main");
+      const from = page.getElementById("main");
+      if (!into || !from || next?.dataset.have === "shell") continue;
+      document.title = page.title;
+      into.replaceChildren(...from.childNodes);
+      wire(into);
+      continue;
+    }
+    const whole = next === null;
+    for (const part of document.querySelectorAll<HTMLElement>("[data-coming]")) {
+      const there = page.getElementById(part.id);
+      if (!there || (!whole && there.hasAttribute("data-coming"))) continue;
+      const fresh = document.importNode(there, true);
+      part.replaceWith(fresh);
+      wire(fresh);
+    }
+    if (whole) at.removeAttribute("data-have");
+  }
+}

@@ -1,0 +1,6 @@
+// The list of studies.
+import { fillIn } from "./coming";
+import { keepDrafts } from "./drafts";
+
+keepDrafts(document);
+void fillIn(() => undefined);

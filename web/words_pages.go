@@ -1,0 +1,23 @@
+package web
+
+import "maps"
+
+func init() { maps.Copy(english, pagesEnglish) }
+
+// pagesEnglish are the words of what comes late, of long lists and of edits.
+var pagesEnglish = map[string]string{
+	"coming-study": "The study is being read.",
+	"coming-again": "Ask again",
+	"coming-part":  "This is being worked out from the cooks; it will stand here in a moment.",
+	"coming-line":  "How it stands is being worked out.",
+	"find-cooks":   "Find cooks",
+	"find-order":   "Find in the order",
+	"find-history": "Find in the history",
+	"stretch":      "%d to %d of %d",
+	"stretch-none": "Nothing fits “%s”.",
+	"turn-back":    "The ones before",
+	"turn-on":      "The next ones",
+	"saving":       "Being saved:",
+	"save-lost":    "The server cannot be reached, so nothing was saved. What you typed stands in the form: save it again when the server is back.",
+	"table-cut":    "The first %d of %d rows; the CSV file has all of them.",
+}
