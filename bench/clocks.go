@@ -80,8 +80,8 @@ func Clocks(in measure.Input, s *study.Study) []Clock {
 			}
 		}
 		for _, f := range findings {
-			about := strings.HasPrefix(string(f.Code), "clock") || f.Code == "mark-outside"
-			if f.Severity != measure.QualityNote && about && strings.Contains(f.Text, c.Name) {
+			about := f.Clock == c.ID || f.Code == "mark-outside" && c.ID == study.MarksClock
+			if f.Severity != measure.QualityNote && about {
 				c.Doubts = append(c.Doubts, f.Text)
 			}
 		}

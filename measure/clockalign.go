@@ -63,7 +63,7 @@ func AlignClock(in Input, clock, to, by string) (study.ClockFix, error) {
 		case marks:
 			err = fault.New("clock-way", "marks have no %s to compare", way).WithFix("align by marks")
 		case way == ByTurns:
-			f, err = trace.AlignByTurns(ofLog(in, to), ofLog(in, clock))
+			f, err = trace.AlignByTurns(ofLog(in, to), ofLog(in, clock), detecting(in))
 		case way == BySignal:
 			f, err = alignSignals(in, clock, to)
 		default:
@@ -153,7 +153,7 @@ func alignMarks(in Input, clock, to string) (trace.ClockFit, error) {
 			}
 		}
 	}
-	read := trace.Detect(ofLog(in, log), trace.DetectOptions{})
+	read := trace.Detect(ofLog(in, log), detecting(in))
 	points, tie := trace.MatchEvents(read, marks)
 	if len(points) < 2 || tie {
 		return trace.ClockFit{}, fault.New("clock-marks", "the marks and the events that %s tells do not match at one place: %d agree", ClockName(in.Cook, log), len(points)).

@@ -40,8 +40,8 @@ func (q *qualityCheck) fixes() {
 			continue
 		}
 		if roots = append(roots, root); len(roots) > 1 {
-			q.add(Finding{Code: "clock-unaligned", Severity: QualityDoubt},
-				"nobody compared the clock of %s with that of %s: align them, or say that they agree", ClockName(c, clock), ClockName(c, logs[0]))
+			q.add(Finding{Code: "clock-unaligned", Severity: QualityDoubt, Clock: clock},
+				"nobody compared the clock of %s with that of %s: align them, or set 0 s by hand where they agree", ClockName(c, clock), ClockName(c, logs[0]))
 		}
 	}
 }
@@ -58,8 +58,8 @@ func (q *qualityCheck) fix(clock string, f study.ClockFix) {
 		}
 		worst = max(worst, 2*f.UUS(at)/1e6)
 	}
-	out := Finding{Code: "clock-corrected", Severity: QualityNote, Value: worst}
-	text := "the clock of %s is corrected by %s (%s), known to ±%s s between heat on and off heat"
+	out := Finding{Code: "clock-corrected", Severity: QualityNote, Value: worst, Clock: clock}
+	text := "the clock of %s is corrected: %s (%s), known to ±%s s between heat on and off heat"
 	if f.Points > 1 {
 		text += "; residual " + twoDigits(max(f.RMSUS/1e6, 1e-3)) + " s"
 	}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"time"
 
 	"trivet/fault"
 	"trivet/study"
@@ -37,7 +38,7 @@ func OneClock(in Input) (Input, []fault.Note) {
 			if f.To != "" {
 				onto = "onto that of " + name(f.To)
 			}
-			notes = append(notes, fault.Notef("clock-corrected", "the times of %s are moved %s by %s", name(f.Clock), onto, FixWords(f)))
+			notes = append(notes, fault.Notef("clock-corrected", "the times of %s are moved %s: %s", name(f.Clock), onto, FixWords(f)))
 		}
 	}
 	in.Traces = slices.Clone(in.Traces)
@@ -136,7 +137,10 @@ func FixWords(f study.ClockFix) string {
 	off := float64(alignment(f).Apply(f.MidUS)-f.MidUS) / 1e6
 	var text string
 	if math.Abs(off) > 36*3600 {
-		text = fmt.Sprintf("another origin of time ± %s s", twoDigits(u))
+		text = fmt.Sprintf("its zero stands at %s ± %s s", time.UnixMicro(alignment(f).Apply(0)).UTC().Format("2006-01-02 15:04:05.0Z"), twoDigits(u))
+		if f.Elapsed {
+			text = fmt.Sprintf("from another origin of time ± %s s", twoDigits(u))
+		}
 	} else {
 		text = fmt.Sprintf("%s s ± %s s", signed(off, decimals(max(u, 1e-3))), twoDigits(u))
 	}

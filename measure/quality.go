@@ -29,6 +29,7 @@ type Finding struct {
 	Code     fault.Code `json:"code"`
 	Severity Severity   `json:"severity"`
 	Channel  string     `json:"channel,omitempty"`
+	Clock    string     `json:"clock,omitempty"` // SHA-256 of the log it is about, or "marks"
 	// Place is where the channel sits; Responses are those the finding names
 	// itself, else see [Finding.Touches].
 	Place     trace.Place `json:"place,omitempty"`

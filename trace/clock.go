@@ -19,7 +19,7 @@ type ClockFit struct {
 	Method    string      `json:"method"` // "marks", "turns" or "signal"
 	Points    []SyncPoint `json:"points"`
 	Dropped   []SyncPoint `json:"dropped,omitempty"` // points far off the line of the others
-	RMSUS     float64     `json:"rms_us"`            // root mean square distance of the points, µs
+	RMSUS     float64     `json:"rms_us"`            // root mean square distance of the points, weighted like the fit, µs
 	WorstUS   int64       `json:"worst_us"`          // largest distance
 	// MidUS is the device time at which the offset is known best: the weighted
 	// mean of the points. OffsetUUS is the standard uncertainty of a time
@@ -118,7 +118,7 @@ func fitClock(h how, points []SyncPoint) (ClockFit, error) {
 	f := ClockFit{Method: h.method}
 	f.Points, f.Dropped = apart(points)
 	if n := len(f.Dropped); n > 0 {
-		f.Notes = append(f.Notes, fault.Notef("clock-dropped", "%d of %d points lie far off the line of the others and were left out", n, len(points)))
+		f.Notes = append(f.Notes, fault.Notef("clock-dropped", "left out %d of %d points, far off the line of the others", n, len(points)))
 	}
 	l := lineThrough(f.Points)
 	withRate := len(f.Points) > 1 && l.spanUS > 0
@@ -157,7 +157,7 @@ func fitClock(h how, points []SyncPoint) (ClockFit, error) {
 			f.RateU = usualRateU
 		}
 		f.Notes = append(f.Notes, fault.Notef("clock-no-drift",
-			"no drift beyond its uncertainty (%+.0f ± %.0f ppm): the offset alone is taken", l.rate*1e6, l.rateU*1e6))
+			"no drift beyond its uncertainty (%+.0f ppm ± %.0f ppm, k = 2): the offset alone is taken", l.rate*1e6, 2*l.rateU*1e6))
 	}
 	if r := f.Alignment.Rate; math.Abs(r) > rateDoubt {
 		if math.Abs(r) > 0.05 {
@@ -172,14 +172,15 @@ func fitClock(h how, points []SyncPoint) (ClockFit, error) {
 
 // residuals fills in how far the points lie from the fit.
 func (f *ClockFit) residuals() {
-	var ss float64
+	var ss, sw float64
 	f.WorstUS = 0
 	for _, p := range f.Points {
-		d := f.Alignment.Apply(p.DeviceUS) - p.CommonUS
-		ss += float64(d) * float64(d)
+		d, w := f.Alignment.Apply(p.DeviceUS)-p.CommonUS, 1/(p.UUS*p.UUS)
+		ss += w * float64(d) * float64(d)
+		sw += w
 		f.WorstUS = max(f.WorstUS, abs(d))
 	}
-	f.RMSUS = math.Sqrt(ss / float64(len(f.Points)))
+	f.RMSUS = math.Sqrt(ss / sw)
 }
 
 // apart splits off the points that lie far off the line of the others; at
@@ -302,8 +303,8 @@ func AlignByMarks(points []SyncPoint) (ClockFit, error) {
 // AlignByTurns aligns a device by the events that both devices felt: heat on,
 // turns and off heat as [Detect] reads them on each side. The pattern of the
 // times between them tells which belong together; at least three must agree.
-func AlignByTurns(common, device []*Trace) (ClockFit, error) {
-	f, err := AlignByEvents(Detect(common, DetectOptions{}), Detect(device, DetectOptions{}))
+func AlignByTurns(common, device []*Trace, opt DetectOptions) (ClockFit, error) {
+	f, err := AlignByEvents(Detect(common, opt), Detect(device, opt))
 	if err == nil {
 		f.stamps(common, device)
 	}

@@ -40,7 +40,7 @@ func TestClocksAreAligned(t *testing.T) {
 			}
 			return AlignByMarks(p)
 		}},
-		{"turns", 2, func() (ClockFit, error) { return AlignByTurns(cook, device) }},
+		{"turns", 2, func() (ClockFit, error) { return AlignByTurns(cook, device, DetectOptions{}) }},
 		{"signal", 0.5, func() (ClockFit, error) { return AlignBySignal(cook[0], device[0], 120) }},
 	} {
 		f, err := c.fit()
@@ -72,7 +72,7 @@ func TestClocksThatCannotBeAligned(t *testing.T) {
 	if _, err := AlignBySignal(cook[0], cold[1], 120); fault.As(err) == nil {
 		t.Errorf("unrelated signals: %v", err)
 	}
-	if _, err := AlignByTurns(cook, cold); fault.As(err) == nil {
+	if _, err := AlignByTurns(cook, cold, DetectOptions{}); fault.As(err) == nil {
 		t.Errorf("no events: %v", err)
 	}
 	if _, err := AlignByMarks(nil); fault.As(err) == nil {

@@ -90,6 +90,7 @@ func alignSignal(common, device *Trace, maxLagS float64) (ClockFit, error) {
 			points = append(points, at(l.mid, l.lag, l.u))
 		}
 	}
+	points = telling(points)
 	few := len(points) < 3
 	if few {
 		points = []SyncPoint{at(whole.mid, whole.lag, whole.u)}
@@ -108,6 +109,20 @@ func alignSignal(common, device *Trace, maxLagS float64) (ClockFit, error) {
 	}
 	f.stamps([]*Trace{common}, []*Trace{device})
 	return f, nil
+}
+
+// telling leaves out stretches that know their lag more than eight times worse
+// than the better quarter: they weigh next to nothing.
+func telling(points []SyncPoint) []SyncPoint {
+	if len(points) < 4 {
+		return points
+	}
+	var us []float64
+	for _, p := range points {
+		us = append(us, p.UUS)
+	}
+	slices.Sort(us)
+	return slices.DeleteFunc(points, func(p SyncPoint) bool { return p.UUS > 8*us[len(us)/4] })
 }
 
 // course is a record as plain numbers: seconds from its first sample, values
