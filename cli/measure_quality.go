@@ -8,6 +8,7 @@ import (
 	"trivet/bench"
 	"trivet/fault"
 	"trivet/measure"
+	"trivet/safety"
 	"trivet/study"
 )
 
@@ -19,13 +20,23 @@ func qualityReport(ctx context.Context, env *Env, src bench.Reader, rec *bench.R
 	if err != nil {
 		return err
 	}
+	peaks, err := bench.Measure(ctx, src, rec, nil, "core_peak")
+	if err != nil {
+		return err
+	}
+	cautions := []safety.Caution{}
+	for _, c := range safety.Cautions(bench.SafetyFacts(rec, peaks)) {
+		if c.ShownAt(safety.OnQuality) {
+			cautions = append(cautions, c)
+		}
+	}
 	if env.JSON {
 		for i := range all {
 			if all[i].Findings == nil {
 				all[i].Findings = []measure.Finding{}
 			}
 		}
-		return env.PrintJSON(map[string]any{"format": 1, "study": rec.Study.ID, "cooks": all})
+		return env.PrintJSON(map[string]any{"format": 1, "study": rec.Study.ID, "cooks": all, "cautions": cautions})
 	}
 	words := map[measure.Severity]string{measure.QualityBreach: "outside", measure.QualityDoubt: "doubt", measure.QualityNote: "note"}
 	clean := 0
@@ -46,6 +57,12 @@ func qualityReport(ctx context.Context, env *Env, src bench.Reader, rec *bench.R
 		env.Printf("Nothing doubtful in %d cooks.\n", clean)
 	case clean > 0:
 		env.Printf("Nothing doubtful in the other %d of %d cooks.\n", clean, len(all))
+	}
+	for i, c := range cautions {
+		if i == 0 {
+			env.Printf("\nCautions\n")
+		}
+		env.Printf("%s", wrapped("  ", c.Title+". "+c.Text, 78))
 	}
 	return nil
 }

@@ -134,6 +134,8 @@ func remedy(source string) string {
 		{"mass rate", "log the scale for longer, out of draughts"},
 		{"flatness of the peak", "log in finer steps, and more often"},
 		{"noise about the peak", "log in finer steps, and more often"},
+		{"correction for the sensor's lag", "use a thinner sensor, or measure its time constant in the food"},
+		{"correction for heat along the stem", "push the probe in further along an isotherm"},
 		{"depth of the sensors", "measure where the sensors sit"},
 		{"thickness", "measure the thickness at more points"},
 		{"contact of the sensor", "fix the sensor to the surface"},

@@ -64,7 +64,11 @@ func fixed(x float64, digits int) string {
 		p := math.Pow(10, float64(-digits))
 		x, digits = math.Round(x/p)*p, 0
 	}
-	return strconv.FormatFloat(x, 'f', digits, 64)
+	text := strconv.FormatFloat(math.Abs(x), 'f', digits, 64)
+	if x < 0 && strings.Trim(text, "0.") != "" {
+		return "−" + text
+	}
+	return text
 }
 
 // spanText prints seconds as "1 h 2 min", "12 min 30.4 s" or "15.3 s", to so

@@ -98,14 +98,10 @@ func (c Correction) U(readC float64) float64 {
 // correct applies the checks of the instruments that the channels name, and
 // notes each.
 func (v *view) correct(s *series) {
-	if s.ch.Sensor == "" {
+	x, ok := v.in.instrument(s.ch)
+	if !ok {
 		return
 	}
-	i := slices.IndexFunc(v.in.Instruments, func(x study.Instrument) bool { return x.ID == s.ch.Sensor })
-	if i < 0 {
-		return
-	}
-	x := v.in.Instruments[i]
 	if s.ch.Class == "" {
 		s.ch.Class = x.Class
 	}
@@ -133,8 +129,8 @@ func (v *view) correct(s *series) {
 
 // LagCorrected is what a sensor with time constant tauS would have read
 // without lag, T = R + τ dR/dt, the slope by a straight line over ±τ (at
-// least two samples on each side). It is offered for looking at a course; no
-// response is computed from it, and a lethality must never be.
+// least two samples on each side). Cooks are corrected so where the register
+// gives their sensor a time constant; lethality takes the lower of both.
 func LagCorrected(timeS, readC []float64, tauS float64) ([]float64, error) {
 	if !(tauS > 0) || len(timeS) != len(readC) {
 		return nil, fault.New("lag", "a lag correction needs a time constant above zero and a time for each reading")
@@ -165,27 +161,39 @@ func StemError(lM, dM, kWMK, hWM2K float64) float64 {
 	return 1 / math.Cosh(math.Sqrt(4*hWM2K/(kWMK*dM))*lM)
 }
 
-// InstrumentLines describes the register for a report: one line each.
-func InstrumentLines(all []study.Instrument) []string {
-	var out []string
-	for _, x := range all {
-		parts := []string{x.ID}
-		if x.What != "" {
-			parts = append(parts, x.What)
-		}
-		if x.Class != "" {
-			parts = append(parts, "class "+x.Class)
-		}
-		if c, ok := CheckOf(x); ok {
-			parts = append(parts, fmt.Sprintf("%s: at 55 °C corrected by %+.2f K, u %.2f K", c.What, c.At(55)-55, c.U(55)))
-		}
-		if x.MassKg > 0 {
-			parts = append(parts, fmt.Sprintf("shows %.4g g for %.4g g", 1e3*x.ReadKg, 1e3*x.MassKg))
-		}
-		if x.Checked != "" {
-			parts = append(parts, "checked "+x.Checked)
-		}
-		out = append(out, strings.Join(parts, ", "))
+// InstrumentLine describes an instrument and its checks for a report.
+func InstrumentLine(x study.Instrument) string {
+	var parts []string
+	add := func(format string, args ...any) { parts = append(parts, fmt.Sprintf(format, args...)) }
+	if x.What != "" {
+		add("%s", x.What)
 	}
-	return out
+	if x.Class != "" {
+		add("class %s", x.Class)
+	}
+	if x.Pan != "" {
+		add("measures the pan %s", x.Pan)
+	}
+	if c, ok := CheckOf(x); ok {
+		add("%s: at 55 °C corrected by %+.2f K, u %.2f K", c.What, c.At(55)-55, c.U(55))
+	}
+	if x.MassKg > 0 && x.ReadKg > 0 {
+		add("shows %.5g g for %.5g g", 1e3*x.ReadKg, 1e3*x.MassKg)
+	}
+	if x.LagS > 0 {
+		add("corrected for a lag of %.3g s", x.LagS)
+	}
+	if t := x.Stem; t != nil {
+		add("corrected for %.2g %% of the difference to its handle", 100*StemError(t.LengthM, t.DiameterM, t.ConductivityWMK, t.FilmWM2K))
+	}
+	if x.Checked != "" {
+		add("checked %s", x.Checked)
+	}
+	if x.Note != "" {
+		add("%s", x.Note)
+	}
+	if len(parts) == 0 {
+		return "nothing is said of it"
+	}
+	return strings.Join(parts, "; ")
 }

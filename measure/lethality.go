@@ -45,6 +45,9 @@ func lethality(v *view, _ string) (Response, error) {
 	if err != nil {
 		return Response{}, err
 	}
+	if s, err = v.cautious(s); err != nil {
+		return Response{}, err
+	}
 	s = s.between(0, math.Inf(1))
 	log := safety.Log{TimeS: s.timeS, TempC: s.value}
 	if log.Check() != nil {
@@ -95,6 +98,31 @@ func (v *view) coldest() (series, error) {
 			if c, ok := inside[k].at(t); ok {
 				s.value[i] = min(s.value[i], c)
 			}
+		}
+	}
+	return s, nil
+}
+
+// cautious lowers the coldest point to what it is with the sensors' lag left
+// in, where that is colder: a correction upwards earns nothing.
+func (v *view) cautious(s series) (series, error) {
+	if !slices.ContainsFunc(v.all, func(x series) bool { return x.lagS > 0 }) {
+		return s, nil
+	}
+	in := v.in
+	in.withLag = true
+	w, err := newView(in)
+	if err != nil {
+		return s, err
+	}
+	read, err := w.coldest()
+	if err != nil {
+		return s, err
+	}
+	s.value = slices.Clone(s.value)
+	for i, t := range s.timeS {
+		if c, ok := read.at(t); ok {
+			s.value[i] = min(s.value[i], c)
 		}
 	}
 	return s, nil

@@ -77,6 +77,7 @@ type Input struct {
 	// named: those of the study's questions.
 	Asked []string
 
+	withLag  bool // lag is left in
 	oneClock bool // the corrections of the clocks were applied: see [OneClock]
 }
 

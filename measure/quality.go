@@ -76,7 +76,7 @@ func Quality(in Input, s *study.Study) []Finding {
 	q.pan(traces)
 	q.controlled(traces)
 	q.weighings()
-	q.sensors(traces)
+	q.instruments(traces)
 	rank := map[Severity]int{QualityBreach: 0, QualityDoubt: 1, QualityNote: 2}
 	slices.SortStableFunc(q.out, func(a, b Finding) int { return rank[a.Severity] - rank[b.Severity] })
 	return q.out
@@ -526,25 +526,4 @@ func (q *qualityCheck) clocks(traces []*trace.Trace) {
 				"the %s mark at %s is outside the log, which runs from %s to %s: do the clocks agree?", m.Kind, clockText(q.sec(at)), clockText(q.sec(first)), clockText(q.sec(last)))
 		}
 	}
-}
-
-// sensors without a class or a check.
-func (q *qualityCheck) sensors(traces []*trace.Trace) {
-	var bare []string
-	for _, t := range traces {
-		if inPiece(t) && t.Channel.Class == "" && t.Channel.CheckedUK == 0 {
-			bare = append(bare, t.Channel.ID)
-		}
-	}
-	if len(bare) > 0 {
-		q.add(Finding{Code: "sensor-unchecked", Severity: QualityNote, Count: len(bare)},
-			"%s neither a stated class nor a check at a fixed point: ±2.2 K is taken (%s)", hasHave(len(bare)), strings.Join(bare, ", "))
-	}
-}
-
-func hasHave(n int) string {
-	if n == 1 {
-		return "one sensor has"
-	}
-	return fmt.Sprintf("%d sensors have", n)
 }

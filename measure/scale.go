@@ -15,6 +15,9 @@ const (
 	restG    = 0.5  // within so much, or three of its steps, g
 	emptyG   = 5.0  // an empty scale shows less than this, g
 	emptyPct = 0.02 // and less than this share of the most it showed
+
+	atPullS    = 180.0 // a weighing off the heat is made within this
+	leastRestS = 60.0  // one after the rest not before this
 )
 
 // Plateau is a time at which a scale was at rest.
@@ -30,7 +33,7 @@ type Plateau struct {
 // gram (three of its steps if those are larger) for four seconds, so that a
 // hand, a tray being moved and the swing after it are left out. What an empty
 // scale shows between is the tare of what follows. A piece that loses a gram
-// a minute is at rest.
+// a minute is at rest. Readings further apart are judged three at a time.
 func Settle(timeS, massG []float64, stepG float64) []Plateau {
 	band := math.Max(restG, 3*stepG)
 	var out []Plateau
@@ -46,7 +49,8 @@ func Settle(timeS, massG []float64, stepG float64) []Plateau {
 			// A slow fall is allowed: the band counts over the last restS.
 			k := j
 			lo, hi := massG[j+1], massG[j+1]
-			for k >= i && timeS[j+1]-timeS[k] <= restS {
+			// A coarse log is judged by three readings at least.
+			for k >= i && (timeS[j+1]-timeS[k] <= restS || j+1-k < 3) {
 				lo, hi = math.Min(lo, massG[k]), math.Max(hi, massG[k])
 				k--
 			}
@@ -55,7 +59,7 @@ func Settle(timeS, massG []float64, stepG float64) []Plateau {
 			}
 			j++
 		}
-		if timeS[j]-timeS[i] >= restS {
+		if timeS[j]-timeS[i] >= restS && j > i+1 {
 			a, b := edges(timeS[i:j+1], massG[i:j+1])
 			p := Plateau{FromS: timeS[i], ToS: timeS[j], FirstG: a - tare, LastG: b - tare, TareG: tare}
 			if math.Max(a, b) < math.Max(emptyG, emptyPct*most) {
@@ -108,33 +112,37 @@ func (v *view) fromScale(stage study.Stage) (study.Weighing, bool) {
 	s := scales[0]
 	pull, errPull := v.pullS()
 	serve, errServe := v.servingS()
+	from, to := math.Inf(-1), math.Inf(1)
+	switch {
+	case stage == study.Raw && v.in.Cook.ZeroSet:
+		to = 0
+	case stage == study.AtPull && errPull == nil:
+		from, to = pull, pull+atPullS
+	case stage == study.AfterRest && errPull == nil && errServe == nil:
+		from, to = pull+leastRestS, serve
+	default:
+		return study.Weighing{}, false
+	}
 	var best Plateau
 	found := false
 	for _, p := range Settle(s.timeS, s.value, s.stepU) {
-		if p.Empty {
+		if p.Empty || found && stage == study.AtPull {
 			continue
 		}
-		switch stage {
-		case study.Raw:
-			if v.in.Cook.ZeroSet && p.FromS < 0 {
-				best, found = p, true
-			}
-		case study.AtPull:
-			if errPull == nil && !found && p.ToS > pull && p.FromS < pull+180 {
-				best, found = p, true
-			}
-		case study.AfterRest:
-			if errPull == nil && errServe == nil && p.ToS > pull+60 && p.FromS < serve {
-				best, found = p, true
-			}
+		// A rest that goes on beyond the moment counts up to it.
+		w := s.between(math.Max(p.FromS, from), math.Min(p.ToS, to))
+		if len(w.timeS) == 0 {
+			continue
 		}
+		a, b := edges(w.timeS, w.value)
+		best, found = Plateau{FromS: w.timeS[0], ToS: w.timeS[len(w.timeS)-1], FirstG: a - p.TareG, LastG: b - p.TareG}, true
 	}
 	if !found {
 		return study.Weighing{}, false
 	}
 	w := study.Weighing{Stage: stage, MassG: best.LastG, AtUS: int64(best.ToS * 1e6), HasAt: true, ResG: s.stepU, Note: "from the scale channel"}
 	if stage == study.AtPull {
-		w.MassG, w.AtUS = best.FirstG, int64(math.Max(best.FromS, pull)*1e6)
+		w.MassG, w.AtUS = best.FirstG, int64(best.FromS*1e6)
 	}
 	note := fault.Notef("weighed-by-channel", "the mass %s (%.1f g) is read from the scale channel at %s", stageWords(stage), w.MassG, clockText(float64(w.AtUS)/1e6))
 	if !slices.Contains(v.notes, note) {

@@ -68,6 +68,45 @@ func TestWeighingsFromAScale(t *testing.T) {
 	}
 }
 
+// A scale logged every five or ten seconds tells the same, and one that the
+// piece stays on through the cook tells its mass at heat on.
+func TestWeighingsFromACoarseScale(t *testing.T) {
+	for _, every := range []int{2, 5, 10} {
+		in := cook()
+		in.Cook.Weighings = nil
+		fine := scaleTrace()
+		tr := fine
+		tr.TimesUS, tr.Counts = nil, nil
+		for i := 0; i < fine.Len(); i += every {
+			tr.TimesUS, tr.Counts = append(tr.TimesUS, fine.TimesUS[i]), append(tr.Counts, fine.Counts[i])
+		}
+		in.Traces = append(in.Traces, tr)
+		res, err := measure.Cook(in, "cooking_loss", "rest_loss", "steam_rate")
+		if err != nil {
+			t.Fatal(err)
+		}
+		for name, want := range map[string]float64{"cooking_loss": 10, "rest_loss": 100 * (1.2 * 590 / 60) / 250, "steam_rate": 1.2} {
+			if r, ok := res.Get(name); !ok || math.Abs(r.Value-want) > 0.2 {
+				t.Errorf("every %d s: %s = %.3f, want %.3f %+v", every, name, r.Value, want, res.Absent)
+			}
+		}
+	}
+	in := cook()
+	in.Cook.Weighings = nil
+	on := channel("scale", trace.Scale, -60, 1600, func(t float64) float64 { return 250 - math.Max(0, t)*0.025 })
+	on.Channel.Unit = trace.Gram
+	in.Traces = append(in.Traces, on)
+	res, err := measure.Cook(in, "cooking_loss", "rest_loss")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, want := range map[string]float64{"cooking_loss": 10, "rest_loss": 6} {
+		if r, ok := res.Get(name); !ok || math.Abs(r.Value-want) > 0.1 {
+			t.Errorf("kept on the scale: %s = %.3f, want %.3f %+v", name, r.Value, want, res.Absent)
+		}
+	}
+}
+
 // The evaporation rate has few degrees of freedom from few weighings, and
 // masses before trimming or blotting count for no loss.
 func TestStagesKeptApart(t *testing.T) {

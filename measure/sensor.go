@@ -81,7 +81,7 @@ func placement(slopeKPerS float64) Source {
 
 // temperatureBudget is the budget of one core temperature read at a time.
 func temperatureBudget(s *series, tC, slope, t float64) []Source {
-	return []Source{calibration(s.ch, tC), resolution(s), s.placed(slope, t)}
+	return append([]Source{calibration(s.ch, tC), resolution(s), s.placed(slope, t)}, s.course(tC, slope, t)...)
 }
 
 // placed is what the place of the sensors adds at time t: the fit's own

@@ -221,7 +221,7 @@ func carryover(v *view, _ string) (Response, error) {
 	r := resolution(&s)
 	r.StdU *= math.Sqrt2
 	gain := Source{"sensor, slope of its calibration (taken as 0.5 %)", "B", 0.005 * (peakC - pullC)}
-	return Response{Unit: "K", Value: peakC - pullC, ResolutionStep: s.stepU, Budget: []Source{r, s.placed(slope, pull), gain}}, nil
+	return Response{Unit: "K", Value: peakC - pullC, ResolutionStep: s.stepU, Budget: append([]Source{r, s.placed(slope, pull), gain}, s.course(pullC, slope, pull)...)}, nil
 }
 
 // timeToPeak is the time from the off-heat mark to the core's peak, s. A
@@ -318,9 +318,11 @@ func heatingRate(v *view, _ string) (Response, error) {
 	}
 	slope, _ := s.slopeAt(pull, slopeWindowS)
 	perMin := 60 / pull
-	r, p := resolution(&s), s.placed(slope, pull)
-	return Response{Unit: "K/min", Value: (pullC - start) * perMin, ResolutionStep: s.stepU * perMin, Budget: []Source{
-		{r.Name, r.Type, r.StdU * math.Sqrt2 * perMin},
-		{p.Name, p.Type, p.StdU * perMin},
-	}}, nil
+	r := resolution(&s)
+	r.StdU *= math.Sqrt2
+	budget := append([]Source{r, s.placed(slope, pull)}, s.course(pullC, slope, pull)...)
+	for i := range budget {
+		budget[i].StdU *= perMin
+	}
+	return Response{Unit: "K/min", Value: (pullC - start) * perMin, ResolutionStep: s.stepU * perMin, Budget: budget}, nil
 }

@@ -36,7 +36,7 @@ func (f Finding) Touches(response string, typed bool) bool {
 		return false
 	}
 	switch f.Code {
-	case "gap", "flat-line", "spike", "core-impossible", "sensors-disagree", "sensor-unchecked":
+	case "gap", "flat-line", "spike", "core-impossible", "sensors-disagree", "sensor-unchecked", "check-far", "check-refused":
 		return slices.Contains(ofPlace(f.Place), id)
 	case "mass-gained":
 		return slices.Contains(fromMass, id)

@@ -19,6 +19,8 @@ type series struct {
 	longS  float64  // longest gap between neighbours, s
 	everyS float64  // median interval, s
 	fit    *Profile // the fit it was read from; nil where it was measured
+	lagS   float64  // time constant it is corrected for
+	stem   *stemHeat
 }
 
 // firstClockUS tells a time of day from a time since a log began: no log runs
@@ -78,6 +80,7 @@ func newView(in Input) (*view, error) {
 		}
 		v.all = append(v.all, s)
 	}
+	v.correctCourses()
 	return v, nil
 }
 

@@ -343,6 +343,9 @@ func (a *assembler) plan() Plan {
 	for _, c := range s.Controlled {
 		p.Controls = append(p.Controls, Fact{c.Name, c.Text})
 	}
+	for _, x := range s.Instruments {
+		p.Instruments = append(p.Instruments, Fact{x.ID, measure.InstrumentLine(x)})
+	}
 	for _, v := range s.VoidRules {
 		p.Void = append(p.Void, v.When)
 	}

@@ -137,9 +137,11 @@ type Plan struct {
 	Changes  []string  // sealed parts that differ today, in words
 	Facts    []Fact    // design, blocks, risk, stopping rule …
 	Controls []Fact    // controlled quantities with their tolerances
-	Void     []string  // void rules, as sealed
-	Order    []Slot    // run order
-	History  []Event   // entries of the history worth showing
+	// Instruments are the sensors and scales with their checks.
+	Instruments []Fact
+	Void        []string // void rules, as sealed
+	Order       []Slot   // run order
+	History     []Event  // entries of the history worth showing
 }
 
 // Slot is one planned cook.

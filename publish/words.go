@@ -35,6 +35,7 @@ type words struct {
 	Unchanged   string
 	Changed     string
 	Controls    string
+	Instruments string
 	Void        string
 	Order       string
 	OrderHead   [5]string
@@ -109,6 +110,7 @@ var english = words{
 	Unchanged:   "Nothing that was sealed has been changed since.",
 	Changed:     "Changed since the seal",
 	Controls:    "Held alike, with the tolerance that voids a cook",
+	Instruments: "Instruments and their checks",
 	Void:        "A cook does not count when",
 	Order:       "Run order",
 	OrderHead:   [5]string{"Order", "Block", "Piece", "Treatment", "Code"},

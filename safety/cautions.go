@@ -23,6 +23,7 @@ const (
 	OnTraySide Where = "tray-sheet"
 	OnBallot   Where = "ballot"
 	OnReport   Where = "report"
+	OnQuality  Where = "quality" // the report on each cook's record
 	OnOverlay  Where = "overlay"
 )
 
@@ -84,7 +85,7 @@ func Cautions(f Facts) []Caution {
 		}
 		add("hot-fat", "Hot fat", text,
 			"common practice, no source; smoke points: range over four public tables, which disagree",
-			OnPlan, OnRunSheet, OnReport, OnOverlay)
+			OnPlan, OnRunSheet, OnReport, OnQuality, OnOverlay)
 	}
 	if animal {
 		add("raw-and-cooked", "Raw and cooked apart",
@@ -111,13 +112,13 @@ func Cautions(f Facts) []Caution {
 		}
 		add("undercooked", "Served undercooked", text,
 			"consumer advisory after FDA Food Code 2022, 3-603.11; figures: USDA FSIS, consumer chart of minimum internal temperatures",
-			OnPlan, OnRunSheet, OnTraySide, OnBallot, OnReport, OnOverlay)
+			OnPlan, OnRunSheet, OnTraySide, OnBallot, OnReport, OnQuality, OnOverlay)
 	}
 	if f.Probed && f.Eaten && animal && (f.Form == "" || f.Form == "intact") {
 		add("probed-piece", "Probed pieces",
 			"A probe pushed into an intact piece can carry bacteria from its surface to the core, so what is allowed for intact pieces no longer plainly applies. "+
 				"Give tasters unprobed twins where you can; clean the probe between pieces and count tips and wires before serving.",
-			"common practice, no source", OnPlan, OnRunSheet, OnTraySide, OnReport)
+			"common practice, no source", OnPlan, OnRunSheet, OnTraySide, OnReport, OnQuality)
 	}
 	declared := slices.DeleteFunc(slices.Clone(f.Allergens), func(a string) bool { return a == "none" })
 	if f.Eaten && (f.Tasting || len(f.Allergens) > 0) {
@@ -126,7 +127,7 @@ func Cautions(f Facts) []Caution {
 			list = "This food contains or may contain " + strings.Join(declared, ", ") + ". " + list
 		}
 		add("allergens", "Allergens", list+" Cooking fats, marinades and shared pans carry allergens too.",
-			"lists of FALCPA 2004 and the FASTER Act 2021 (US) and of Regulation (EU) 1169/2011, Annex II", OnPlan, OnRunSheet, OnTraySide, OnBallot, OnReport)
+			"lists of FALCPA 2004 and the FASTER Act 2021 (US) and of Regulation (EU) 1169/2011, Annex II", OnPlan, OnRunSheet, OnTraySide, OnBallot, OnReport, OnQuality)
 	}
 	if f.Tasting {
 		add("consent", "Consent",
@@ -145,7 +146,7 @@ func Cautions(f Facts) []Caution {
 			text += " Food served to staff or the public falls under your local authority's rules: permits, a certified manager, a variance or a written hazard plan may be needed."
 		}
 		add("local-rules", "Local rules decide", text, "FDA Food Code 2022 is a model code; adoption differs by place",
-			OnPlan, OnRunSheet, OnTraySide, OnReport)
+			OnPlan, OnRunSheet, OnTraySide, OnReport, OnQuality)
 	}
 	return out
 }

@@ -69,6 +69,7 @@ func Check(s *Study, cookFiles map[string][]byte) []Finding {
 	c.pieces()
 	c.cooks()
 	c.handling()
+	c.instruments()
 	slices.SortStableFunc(c.out, func(a, b Finding) int {
 		return cmp.Compare(weight(a.Severity), weight(b.Severity))
 	})

@@ -1,6 +1,7 @@
 package study
 
 import (
+	"strings"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -13,10 +14,13 @@ func TestInstruments(t *testing.T) {
 instruments:
   - {id: probe-1, what: eight sensors, class: T special, checked: 2026-02-27, ice: [0.3 °C, 0.4 °C], boil: 98.9 °C, altitude: 500 m}
   - {id: scale-1, mass: 500 g, read: 500.4 g, note: tared before each piece}
+  - {id: pan-1, class: K class 1, pan: pressed to the middle of its floor, lag: 6 s, stem: {length: 40 mm, diameter: 3 mm, conductivity: 16, film: 200, handle: 30 °C}}
 `
+	handle := 30.0
 	want := []Instrument{
 		{ID: "probe-1", What: "eight sensors", Class: "T special", Checked: "2026-02-27", IceC: []float64{0.3, 0.4}, BoilC: []float64{98.9}, AltitudeM: 500},
 		{ID: "scale-1", MassKg: 0.5, ReadKg: 0.5004, Note: "tared before each piece"},
+		{ID: "pan-1", Class: "K class 1", Pan: "pressed to the middle of its floor", LagS: 6, Stem: &Stem{LengthM: 0.04, DiameterM: 0.003, ConductivityWMK: 16, FilmWM2K: 200, HandleC: &handle}},
 	}
 	s, err := Parse("study.yaml", []byte(doc))
 	if err != nil {
@@ -39,7 +43,36 @@ instruments:
 	if d := cmp.Diff(want, back.Instruments); d != "" {
 		t.Errorf("%s\n%s", d, b)
 	}
-	if _, err := Parse("study.yaml", []byte("study: T\ninstruments:\n  - {id: x, ice: 5 g}\n")); err == nil {
-		t.Error("a mass is no reading in ice")
+	for _, wrong := range []string{"{id: x, ice: 5 g}", "{id: x, lag: 5 mm}", "{id: x, stem: {length: 40 mm}}", "{id: x, stem: {length: 40 mm, diameter: 0 mm, conductivity: 16, film: 200}}"} {
+		if _, err := Parse("study.yaml", []byte("study: T\ninstruments:\n  - "+wrong+"\n")); err == nil {
+			t.Errorf("%s is accepted", wrong)
+		}
+	}
+}
+
+// What a person forgets about instruments is told by the check.
+func TestInstrumentsAreChecked(t *testing.T) {
+	for _, tc := range []struct{ line, code string }{
+		{"{id: p, class: T specl, ice: 0.1 °C}", "class-unknown"},
+		{"{id: p, class: T special, ice: 12 °C}", "ice-far"},
+		{"{id: p, class: T special, boil: 95 °C}", "boil-low"},
+		{"{id: p, class: T special}", "not-checked"},
+		{"{id: s, mass: 500 g}", "mass-half"},
+		{"{id: p, class: T special, ice: 0.1 °C}", "pan-how"},
+		{"{id: p, class: T special, ice: 0.1 °C, boil: 95 °C, altitude: 1500 m, pan: pressed to its floor}", ""},
+	} {
+		s, err := Parse("study.yaml", []byte("study: T\ncontrolled: {pan: 200 °C ± 5 °C}\ninstruments:\n  - "+tc.line+"\n"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		found := ""
+		for _, f := range Check(s, nil) {
+			if strings.HasPrefix(f.Where, "instruments") && (found == "" || string(f.Code) == tc.code) {
+				found = string(f.Code)
+			}
+		}
+		if found != tc.code {
+			t.Errorf("%s: %q, want %q", tc.line, found, tc.code)
+		}
 	}
 }

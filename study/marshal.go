@@ -244,6 +244,18 @@ func instrumentFields(x Instrument) Fields {
 	if x.ReadKg != 0 {
 		fs.put("read", decimal(x.ReadKg*1e3)+" g")
 	}
+	fs.put("pan", x.Pan)
+	if x.LagS != 0 {
+		fs.put("lag", decimal(x.LagS)+" s")
+	}
+	if t := x.Stem; t != nil {
+		stem := Fields{{"length", decimal(t.LengthM*1e3) + " mm"}, {"diameter", decimal(t.DiameterM*1e3) + " mm"},
+			{"conductivity", t.ConductivityWMK}, {"film", t.FilmWM2K}}
+		if t.HandleC != nil {
+			stem.put("handle", decimal(*t.HandleC)+" °C")
+		}
+		fs.put("stem", stem)
+	}
 	fs.put("note", x.Note)
 	return fs
 }

@@ -415,31 +415,6 @@ func (p *parser) lot(n ast.Node, at string) {
 	p.study.Lots = append(p.study.Lots, l)
 }
 
-func (p *parser) instrument(n ast.Node, at string) {
-	x := Instrument{}
-	readings := func(into *[]float64) func(ast.Node, string) {
-		return func(n ast.Node, at string) {
-			p.oneOrList(n, at, func(n ast.Node, at string) {
-				var c float64
-				before := len(p.errs)
-				p.amount(quantity.KindTemperature, &c)(n, at)
-				if len(p.errs) == before {
-					*into = append(*into, c)
-				}
-			})
-		}
-	}
-	if !p.object(n, at, fields{
-		"id": p.slug(&x.ID), "what": p.text(&x.What), "class": p.text(&x.Class), "checked": p.text(&x.Checked),
-		"ice": readings(&x.IceC), "boil": readings(&x.BoilC), "altitude": p.amount(quantity.KindLength, &x.AltitudeM),
-		"mass": p.amount(quantity.KindMass, &x.MassKg), "read": p.amount(quantity.KindMass, &x.ReadKg), "note": p.text(&x.Note),
-	}) {
-		return
-	}
-	p.needID(n, at, x.ID, "instrument")
-	p.study.Instruments = append(p.study.Instruments, x)
-}
-
 func (p *parser) piece(n ast.Node, at string) {
 	x := Piece{}
 	if !p.object(n, at, fields{

@@ -198,7 +198,24 @@ type Instrument struct {
 	AltitudeM float64
 	// MassKg and ReadKg are a check mass and what the scale showed for it.
 	MassKg, ReadKg float64
-	Note           string // e.g. how the pan is measured
+	// Pan says how it measures the pan, e.g. "pressed to the middle of its
+	// floor"; "" where it does not.
+	Pan string
+	// LagS is the time constant of a sensor in the food, s: its readings are
+	// corrected for it. 0 leaves them.
+	LagS float64
+	// Stem is what conducts heat along a probe; nil corrects nothing.
+	Stem *Stem
+	Note string
+}
+
+// Stem is the part of a probe between its tip and its handle.
+type Stem struct {
+	LengthM, DiameterM float64
+	ConductivityWMK    float64 // of the stem, W/(m K)
+	FilmWM2K           float64 // from the food to the stem, W/(m² K)
+	// HandleC is how warm the handle is; nil takes the air channel.
+	HandleC *float64
 }
 
 // Lot is where food came from.

@@ -15,6 +15,7 @@ import (
 	"trivet/figure"
 	"trivet/measure"
 	"trivet/quantity"
+	"trivet/safety"
 	"trivet/study"
 	"trivet/tasting"
 	"trivet/trace"
@@ -44,7 +45,7 @@ type cookView struct {
 	Previous, Next                string
 	Fahrenheit                    bool
 	MayVoid                       bool
-	Quality                       []qualityLine
+	Quality, Cautions             []qualityLine
 	Offered                       []offeredMark
 }
 
@@ -160,7 +161,9 @@ func (d *Desk) cookView(r *http.Request, rec *bench.Record, c *study.Cook) (*coo
 	// A plan that is sealed and not finished keeps its responses out of sight
 	// here as on the study's page: seeing them is a look at the answer.
 	v.Hidden = early(rec) && !looked(rec) || d.roleOf(r) != tasting.Lead
+	var peaks []answer.CookResult // empty where they are kept out of sight
 	if res, err := measure.Cook(in); err == nil && !v.Hidden {
+		peaks = []answer.CookResult{{Cook: *c, Result: res}}
 		for _, x := range res.Responses {
 			line := valueLine{Name: words.Response(x.Name), Value: x.Format()}
 			if x.Kind == study.Number {
@@ -185,6 +188,12 @@ func (d *Desk) cookView(r *http.Request, rec *bench.Record, c *study.Cook) (*coo
 			v.Notes = append(v.Notes, sentenceOf(n.Text))
 		}
 		v.Predicted = d.predictedAgainst(rec, c, res, u)
+	}
+	facts := bench.SafetyFacts(&one, peaks)
+	for _, k := range safety.Cautions(facts) {
+		if k.ShownAt(safety.OnQuality) {
+			v.Cautions = append(v.Cautions, qualityLine{say("quality-caution"), sentenceOf(k.Title + ". " + k.Text)})
+		}
 	}
 	if f, any, err := d.cookFigure(r.Context(), rec, c, u); err == nil && any {
 		if v.Picture, err = d.picture(s.ID, "cook-"+c.Label, f, s.Invented); err != nil {

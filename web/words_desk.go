@@ -225,6 +225,7 @@ var deskEnglish = map[string]string{
 
 	// Plan.
 	"controls":           "Held the same",
+	"instruments-h":      "Instruments and their checks",
 	"void-rules":         "When a cook does not count",
 	"power-h":            "What this plan can settle",
 	"power-title":        "What a number of blocks can settle",
@@ -349,6 +350,7 @@ var deskEnglish = map[string]string{
 	"quality-h":           "Quality of the record",
 	"quality-good":        "Nothing doubtful was found: no gaps, flat lines or spikes, and nothing outside what the plan holds the same.",
 	"quality-note":        "For the record.",
+	"quality-caution":     "Caution.",
 	"quality-doubt":       "Doubtful.",
 	"quality-breach":      "Outside the plan.",
 	"offered-h":           "Seen in the traces",

@@ -1,0 +1,107 @@
+package study
+
+import (
+	"slices"
+	"strings"
+
+	"github.com/goccy/go-yaml/ast"
+
+	"trivet/quantity"
+)
+
+func (p *parser) instrument(n ast.Node, at string) {
+	x := Instrument{}
+	readings := func(into *[]float64) func(ast.Node, string) {
+		return func(n ast.Node, at string) {
+			p.oneOrList(n, at, func(n ast.Node, at string) {
+				var c float64
+				before := len(p.errs)
+				p.amount(quantity.KindTemperature, &c)(n, at)
+				if len(p.errs) == before {
+					*into = append(*into, c)
+				}
+			})
+		}
+	}
+	if !p.object(n, at, fields{
+		"id": p.slug(&x.ID), "what": p.text(&x.What), "class": p.text(&x.Class), "checked": p.text(&x.Checked),
+		"ice": readings(&x.IceC), "boil": readings(&x.BoilC), "altitude": p.amount(quantity.KindLength, &x.AltitudeM),
+		"mass": p.amount(quantity.KindMass, &x.MassKg), "read": p.amount(quantity.KindMass, &x.ReadKg), "note": p.text(&x.Note),
+		"pan": p.text(&x.Pan), "lag": p.amount(quantity.KindDuration, &x.LagS), "stem": func(n ast.Node, at string) { p.stem(n, at, &x) },
+	}) {
+		return
+	}
+	p.needID(n, at, x.ID, "instrument")
+	p.study.Instruments = append(p.study.Instruments, x)
+}
+
+func (p *parser) stem(n ast.Node, at string, x *Instrument) {
+	var s Stem
+	var handle float64
+	before := len(p.errs)
+	seen := false
+	warm := p.amount(quantity.KindTemperature, &handle)
+	if !p.object(n, at, fields{
+		"length": p.amount(quantity.KindLength, &s.LengthM), "diameter": p.amount(quantity.KindLength, &s.DiameterM),
+		"conductivity": p.number(&s.ConductivityWMK), "film": p.number(&s.FilmWM2K),
+		"handle": func(n ast.Node, at string) { seen = true; warm(n, at) },
+	}) || len(p.errs) > before {
+		return
+	}
+	if !(s.LengthM > 0 && s.DiameterM > 0 && s.ConductivityWMK > 0 && s.FilmWM2K > 0) {
+		p.report(n, at, "stem", "such as {length: 40 mm, diameter: 3 mm, conductivity: 16, film: 200}",
+			"a stem needs length and diameter, its conductivity (W/m K) and the film coefficient about it (W/m² K), all above zero")
+		return
+	}
+	if seen {
+		s.HandleC = &handle
+	}
+	x.Stem = &s
+}
+
+// SensorClasses are the tolerance classes that trivet knows, as they are
+// written: those of ASTM E230 and IEC 60584-1 for thermocouples, of IEC 60751
+// for platinum, and interchangeable thermistors.
+func SensorClasses() []string {
+	return []string{"T special", "T standard", "T class 1", "T class 2",
+		"K special", "K standard", "K class 1", "K class 2",
+		"N special", "N standard", "N class 1", "N class 2",
+		"J special", "J standard", "Pt AA", "Pt A", "Pt B", "thermistor"}
+}
+
+// What a check in ice or boiling water must not exceed to be one; our choice.
+const iceFarC = 5.0
+
+// instruments looks for checks that are missing or cannot be right.
+func (c *checker) instruments() {
+	s := c.study
+	for _, x := range s.Instruments {
+		at := "instruments[" + x.ID + "]"
+		if x.Class != "" && !slices.Contains(SensorClasses(), x.Class) {
+			c.add(Doubt, "class-unknown", at+".class", 0, "no tolerance is known for class %q, so ±2.2 K is taken; write one of %s", x.Class, strings.Join(SensorClasses(), ", "))
+		}
+		for _, r := range x.IceC {
+			if r < -iceFarC || r > iceFarC {
+				c.add(Doubt, "ice-far", at+".ice", 0, "a sensor that reads %.1f °C in melting ice is broken, or it was not in ice; check it again in stirred slush", r)
+				break
+			}
+		}
+		for _, r := range x.BoilC {
+			if x.AltitudeM == 0 && r < 98 {
+				c.add(Doubt, "boil-low", at+".boil", 0, "it read %.1f °C in boiling water, and no altitude is given; write the altitude where it was boiled", r)
+				break
+			}
+		}
+		sensor := x.Class != "" || len(x.IceC)+len(x.BoilC) > 0 || x.LagS > 0 || x.Stem != nil
+		if sensor && len(x.IceC)+len(x.BoilC) == 0 {
+			c.add(Doubt, "not-checked", at+".ice", 0, "nothing says what %s reads in melting ice; check it on the day and write ice: 0.2 °C", x.ID)
+		}
+		if (x.MassKg > 0) != (x.ReadKg > 0) {
+			c.add(Doubt, "mass-half", at, 0, "a check mass needs what the scale showed for it; write both mass and read")
+		}
+	}
+	panned := slices.ContainsFunc(s.Controlled, func(k Control) bool { return k.Name == "pan" })
+	if panned && len(s.Instruments) > 0 && !slices.ContainsFunc(s.Instruments, func(x Instrument) bool { return x.Pan != "" }) {
+		c.add(Doubt, "pan-how", "instruments", 0, "the pan is controlled, and no instrument says how it is measured; write pan: pressed to the middle of its floor")
+	}
+}
