@@ -6,7 +6,7 @@ TOOLS     := -modfile=tools.mod
 export CGO_ENABLED = 0
 
 NPM       ?= npm
-.PHONY: help build ui checker demo test race lint bench fuzz clean
+.PHONY: help build ui checker demo test race lint bench bench-large peers fuzz clean
 
 help: ## list the targets
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/'
@@ -45,6 +45,9 @@ bench: ## every Go benchmark
 
 bench-large: ## load a log of 1 GB and count the memory it takes (Linux)
 	$(GO) test -tags large -run Load1GB -v -count=1 -timeout 30m ./cli
+
+peers: ## read the same tables with trivet and pandas in turns (needs python3-pandas, python3-openpyxl)
+	$(GO) test -tags peers -run TestPeers -v -count=1 -timeout 30m ./logfile
 
 check-coverage: ## error rates and coverage of intervals, by simulation from fixed seeds
 	$(GO) test -tags coverage -run Coverage -v ./stats ./answer

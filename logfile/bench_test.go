@@ -97,7 +97,7 @@ func BenchmarkReadColumns(b *testing.B) {
 		})
 	}
 	b.Run("peer=pandas", func(b *testing.B) {
-		out, err := exec.Command("/usr/bin/python3", "testdata/peer/pandas_peer.py", name).CombinedOutput()
+		out, err := exec.Command("/usr/bin/python3", "testdata/peer/pandas_peer.py", "csv", name).CombinedOutput()
 		if err != nil {
 			b.Skipf("pandas is not here: %v: %s", err, bytes.TrimSpace(out))
 		}
