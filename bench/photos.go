@@ -28,9 +28,9 @@ type NewPhoto struct {
 }
 
 // AddPhoto cleans a photo of everything but its pixels and adds it to a cook.
-// Errors are those of [photo.Clean], "photo-alt" without words of what it
-// shows, "photo-many" beyond [MaxPhotos] and "photo-known" for one that the
-// cook has.
+// It returns the photo as added and the picture as cleaned. Errors are those
+// of [photo.Clean], "photo-many" beyond [MaxPhotos] and "photo-known" for one
+// that the cook has.
 func AddPhoto(ctx context.Context, nb Notebook, studyID string, c *study.Cook, n NewPhoto) (*study.Photo, *photo.Photo, error) {
 	book, ok := nb.(PhotoBook)
 	if !ok {
@@ -46,10 +46,6 @@ func AddPhoto(ctx context.Context, nb Notebook, studyID string, c *study.Cook, n
 	}
 	p := study.Photo{SHA256: HashOf(clean.Bytes), Type: clean.Type, WidthPx: clean.WidthPx, HeightPx: clean.HeightPx,
 		Caption: strings.TrimSpace(n.Caption), Alt: strings.TrimSpace(n.Alt), TakenAt: n.TakenAt, AddedAt: n.Now}
-	if p.Alt == "" {
-		return nil, clean, fault.New("photo-alt", "it is not said what the photo shows").On("alt", "").
-			WithFix("say it in a few words, for who does not see it: \"cut face, grey at the rim, pink within\"")
-	}
 	if i := slices.IndexFunc(c.Photos, func(o study.Photo) bool { return o.SHA256 == p.SHA256 }); i >= 0 {
 		fix := "it stands among the photos of this cook"
 		if !c.Photos[i].TrashedAt.IsZero() {
@@ -76,6 +72,9 @@ func captioned(p study.Photo) string {
 	text := p.Caption
 	if text == "" {
 		text = p.Alt
+	}
+	if text == "" {
+		return ""
 	}
 	return fmt.Sprintf(": %q", text)
 }

@@ -14,7 +14,6 @@ import (
 	"trivet/fault"
 	"trivet/figure"
 	"trivet/measure"
-	"trivet/quantity"
 	"trivet/safety"
 	"trivet/study"
 	"trivet/tasting"
@@ -28,9 +27,15 @@ type cookView struct {
 	VoidWhy                       string
 	Marks                         []markLine
 	Kinds                         []choice
-	Weighings                     []weighingLine
-	Stages                        []choice
-	Deviations                    []string
+	Weighings, Readings           []entryRow
+	Deviations                    []entryRow
+	NewWeighing, NewReading       entryRow // what a new one is typed into
+	NewDeviation                  entryRow
+	Readable                      []choice // readings that can be typed in
+	ReadingHint                   string
+	Photos, PhotoTrash            []photoRow
+	NewPhoto                      photoForm
+	Undo                          []undoRow
 	Values                        []valueLine
 	Absent                        []string
 	Hidden                        bool
@@ -40,11 +45,10 @@ type cookView struct {
 	Predicted                     []choice
 	VoidRules                     []choice
 	Notes                         []string
-	History                       []string
 	Saved                         saved
 	Previous, Next                string
 	Fahrenheit                    bool
-	MayVoid                       bool
+	MayVoid, MayDelete            bool
 	Quality, Cautions             []qualityLine
 	Offered                       []offeredMark
 }
@@ -57,9 +61,8 @@ type offeredMark struct{ Kind, Name, At string }
 type markLine struct {
 	ID, Kind, At, Note, Source string
 	AtS                        float64
+	Typed                      string // what somebody typed for it and was refused, else At
 }
-
-type weighingLine struct{ Stage, Mass, At, Note string }
 
 type valueLine struct {
 	Name, Value, Main string // the value with its expanded uncertainty
@@ -94,19 +97,18 @@ func (d *Desk) cookPage(w http.ResponseWriter, r *http.Request) {
 }
 
 func (d *Desk) showCook(w http.ResponseWriter, r *http.Request, status int, rec *bench.Record, c *study.Cook, at saved) {
-	v, err := d.cookView(r, rec, c)
+	v, err := d.cookView(r, rec, c, at)
 	if err != nil {
 		d.s.fail(w, r, 0, err)
 		return
 	}
-	v.Saved = at
 	d.render(w, r, status, "cookpage", frame{Title: say("cook-title", c.Label, v.StudyTitle), Invented: rec.Study.Invented, Script: "cook", Sheet: "cook", Study: v.ID, StudyName: v.StudyTitle, Guest: d.roleOf(r) != tasting.Lead}, v)
 }
 
-func (d *Desk) cookView(r *http.Request, rec *bench.Record, c *study.Cook) (*cookView, error) {
+func (d *Desk) cookView(r *http.Request, rec *bench.Record, c *study.Cook, at saved) (*cookView, error) {
 	s, u := rec.Study, unitsOf(r)
 	words := answer.Words{Study: s, Fahrenheit: u.Fahrenheit}
-	v := &cookView{ID: s.ID, StudyTitle: s.Title, Label: c.Label, Treatment: words.Treatment(c.Treatment), Block: c.Block, Role: string(c.Role), Piece: c.Piece, Day: c.Day, VoidWhy: c.VoidWhy, Fahrenheit: u.Fahrenheit}
+	v := &cookView{ID: s.ID, StudyTitle: s.Title, Label: c.Label, Treatment: words.Treatment(c.Treatment), Block: c.Block, Role: string(c.Role), Piece: c.Piece, Day: c.Day, VoidWhy: c.VoidWhy, Fahrenheit: u.Fahrenheit, Saved: at}
 	i := slices.IndexFunc(rec.Cooks, func(x study.Cook) bool { return x.ID == c.ID })
 	if i > 0 {
 		v.Previous = rec.Cooks[i-1].Label
@@ -115,30 +117,24 @@ func (d *Desk) cookView(r *http.Request, rec *bench.Record, c *study.Cook) (*coo
 		v.Next = rec.Cooks[i+1].Label
 	}
 	for _, m := range c.Marks {
-		v.Marks = append(v.Marks, markLine{m.ID, strings.ReplaceAll(string(m.Kind), "-", " "), clockOf(m.AtUS), m.Note, m.Source, float64(m.AtUS) / 1e6})
+		line := markLine{ID: m.ID, Kind: strings.ReplaceAll(string(m.Kind), "-", " "), At: clockOf(m.AtUS), Note: m.Note, Source: m.Source, AtS: float64(m.AtUS) / 1e6}
+		if line.Typed = line.At; at.Form == "marks" && at.In["mark"] == m.ID {
+			line.Typed = at.In["at"]
+		}
+		v.Marks = append(v.Marks, line)
 	}
 	for _, k := range []study.MarkKind{study.Turn, study.FatIn, study.SpooningStart, study.SpooningStop, study.OffHeat, study.Cut, study.Served, study.NoteMark} {
 		v.Kinds = append(v.Kinds, choice{string(k), strings.ReplaceAll(string(k), "-", " ")})
 	}
-	for _, x := range c.Weighings {
-		at := ""
-		if x.HasAt {
-			at = clockOf(x.AtUS)
-		}
-		v.Weighings = append(v.Weighings, weighingLine{strings.ReplaceAll(string(x.Stage), "-", " "), strconv.FormatFloat(x.MassG, 'f', -1, 64) + " g", at, x.Note})
-	}
-	for _, k := range []study.Stage{study.Raw, study.AtPull, study.AfterRest, study.AfterCut, study.Drip} {
-		v.Stages = append(v.Stages, choice{string(k), strings.ReplaceAll(string(k), "-", " ")})
-	}
-	for _, x := range c.Deviations {
-		v.Deviations = append(v.Deviations, sentenceOf(clockOf(x.AtUS)+" "+x.What+"; "+x.Why))
-	}
+	entryRows(v, rec, c, u, at)
+	d.photoRows(v, rec, c, at)
 	for _, l := range c.Logs {
 		v.Logs = append(v.Logs, l.File)
 	}
 	for _, x := range s.VoidRules {
 		v.VoidRules = append(v.VoidRules, choice{x.ID, x.When})
 	}
+	v.MayDelete = d.roleOf(r) == tasting.Lead
 	v.MayVoid = c.Role == study.Planned && len(v.VoidRules) > 0
 	one := *rec
 	one.Cooks = []study.Cook{*c}
@@ -200,11 +196,7 @@ func (d *Desk) cookView(r *http.Request, rec *bench.Record, c *study.Cook) (*coo
 			return nil, err
 		}
 	}
-	for _, e := range slices.Backward(rec.Events) {
-		if strings.Contains(e.What, c.Label) {
-			v.History = append(v.History, e.At.Format("2 January 2006 15:04")+": "+sentenceOf(e.What))
-		}
-	}
+	v.Undo = undoRows(rec, c)
 	return v, nil
 }
 
@@ -265,11 +257,7 @@ func clockOf(us int64) string {
 func channelOf(t *trace.Trace, u units) channelLine {
 	l := channelLine{Name: t.Channel.ID, Where: string(t.Channel.Place), Samples: strconv.Itoa(t.Len())}
 	if t.Channel.DepthM > 0 {
-		if u.Inch {
-			l.Where += fmt.Sprintf(", %.2f in", t.Channel.DepthM/0.0254)
-		} else {
-			l.Where += fmt.Sprintf(", %.0f mm", 1000*t.Channel.DepthM)
-		}
+		l.Where += ", " + u.length(t.Channel.DepthM)
 	}
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for i := range t.Len() {
@@ -431,146 +419,4 @@ func (d *Desk) cookTraces(w http.ResponseWriter, r *http.Request) {
 		}
 	}
 	reply(w, http.StatusOK, out)
-}
-
-// saveMark moves, adds or removes a mark. Every change is in the history, and
-// moving a mark back undoes it.
-func (d *Desk) saveMark(w http.ResponseWriter, r *http.Request) {
-	d.changeCook(w, r, "marks", func(rec *bench.Record, c *study.Cook) (string, error) {
-		atUS, err := parseClock(r.FormValue("at"))
-		if err != nil && r.FormValue("do") != "remove" {
-			return "", err
-		}
-		id := r.FormValue("mark")
-		if id == "" {
-			kind := study.MarkKind(r.FormValue("kind"))
-			c.Marks = append(c.Marks, study.Mark{ID: bench.NewID(d.s.opt.Now(), c.Label+" "+string(kind)), Kind: kind, AtUS: atUS, Source: "typed", Note: strings.TrimSpace(r.FormValue("note"))})
-			study.SortMarks(c.Marks)
-			return say("mark-added", string(kind), c.Label, clockOf(atUS)), nil
-		}
-		i := slices.IndexFunc(c.Marks, func(m study.Mark) bool { return m.ID == id })
-		if i < 0 {
-			return "", fault.New("mark-unknown", "%s", say("mark-unknown")).On("mark", id).WithFix("%s", say("mark-unknown-fix"))
-		}
-		was := c.Marks[i]
-		if r.FormValue("do") == "remove" {
-			c.Marks = slices.Delete(c.Marks, i, i+1)
-			return say("mark-removed", string(was.Kind), c.Label, clockOf(was.AtUS)), nil
-		}
-		if text := r.FormValue("was"); text != "" { // somebody else may have moved it
-			if before, err := parseClock(text); err == nil && absUS(before-was.AtUS) > 1_000_000 {
-				return "", fault.New("edited-meanwhile", "%s", say("mark-meanwhile", clockOf(was.AtUS))).On("at", r.FormValue("at")).WithFix("%s", say("mark-meanwhile-fix"))
-			}
-		}
-		if was.Kind == study.HeatOn {
-			return "", fault.New("heat-on-fixed", "%s", say("heat-on-fixed")).On("mark", string(was.Kind)).WithFix("%s", say("heat-on-fixed-fix"))
-		}
-		if was.AtUS == atUS {
-			return "", nil
-		}
-		c.Marks[i].AtUS, c.Marks[i].Source = atUS, "typed"
-		study.SortMarks(c.Marks)
-		return say("mark-moved", string(was.Kind), c.Label, clockOf(was.AtUS), clockOf(atUS)), nil
-	})
-}
-
-func absUS(v int64) int64 {
-	if v < 0 {
-		return -v
-	}
-	return v
-}
-
-// parseClock reads 6:30, −0:45 or "390 s" as microseconds from heat on.
-func parseClock(text string) (int64, error) {
-	t := strings.TrimSpace(strings.ReplaceAll(text, "−", "-"))
-	sign := int64(1)
-	if rest, ok := strings.CutPrefix(t, "-"); ok {
-		sign, t = -1, rest
-	}
-	dur, err := quantity.ParseDuration(t)
-	if err != nil {
-		if f := fault.As(err); f != nil {
-			return 0, f.On("at", text)
-		}
-		return 0, err
-	}
-	return sign * int64(math.Round(dur.S()*1e6)), nil
-}
-
-func (d *Desk) saveWeighing(w http.ResponseWriter, r *http.Request) {
-	d.changeCook(w, r, "weighings", func(rec *bench.Record, c *study.Cook) (string, error) {
-		m, err := quantity.ParseMass(r.FormValue("mass"))
-		if err != nil {
-			if f := fault.As(err); f != nil {
-				return "", f.On("mass", r.FormValue("mass"))
-			}
-			return "", err
-		}
-		stage := study.Stage(r.FormValue("stage"))
-		x := study.Weighing{ID: bench.NewID(d.s.opt.Now(), c.Label+" "+string(stage)), Stage: stage, MassG: 1000 * m.Kg(), Note: strings.TrimSpace(r.FormValue("note")), ResG: 0.1}
-		if text := strings.TrimSpace(r.FormValue("at")); text != "" {
-			if x.AtUS, err = parseClock(text); err != nil {
-				return "", err
-			}
-			x.HasAt = true
-		}
-		i := slices.IndexFunc(c.Weighings, func(o study.Weighing) bool { return o.Stage == stage && stage != study.DuringCook })
-		if i >= 0 {
-			was := c.Weighings[i].MassG
-			c.Weighings[i] = x
-			return say("weighing-changed", string(stage), c.Label, fmt.Sprintf("%g g", was), fmt.Sprintf("%g g", x.MassG)), nil
-		}
-		c.Weighings = append(c.Weighings, x)
-		return say("weighing-added", string(stage), c.Label, fmt.Sprintf("%g g", x.MassG)), nil
-	})
-}
-
-func (d *Desk) voidCook(w http.ResponseWriter, r *http.Request) {
-	d.changeCook(w, r, "void", func(rec *bench.Record, c *study.Cook) (string, error) {
-		rule, why := r.FormValue("rule"), strings.TrimSpace(r.FormValue("why"))
-		if !slices.ContainsFunc(rec.Study.VoidRules, func(x study.VoidRule) bool { return x.ID == rule }) || why == "" {
-			return "", fault.New("void-why", "%s", say("void-why")).On("why", why).WithFix("%s", say("void-why-fix"))
-		}
-		c.Role, c.VoidRule, c.VoidWhy, c.VoidedAt = study.Void, rule, why, d.s.opt.Now()
-		return say("void-done", c.Label, rule, why), nil
-	})
-}
-
-// changeCook changes a cook and enters it in the history. A script is
-// answered in JSON, a form by the cook's page.
-func (d *Desk) changeCook(w http.ResponseWriter, r *http.Request, form string, change func(*bench.Record, *study.Cook) (string, error)) {
-	defer d.writing(r.PathValue("id"))()
-	rec, c, ok := d.findCook(w, r)
-	if !ok {
-		return
-	}
-	what, err := change(rec, c)
-	if err == nil && what != "" {
-		kind := study.EventChanged
-		if form == "void" {
-			kind = study.EventVoided
-		}
-		err = d.nb.PutCook(r.Context(), rec.Study.ID, *c, study.Event{At: d.s.opt.Now(), Study: rec.Study.ID, Kind: kind, What: what})
-	}
-	if err != nil {
-		f := d.s.publicFault(err)
-		if wantsJSON(r) {
-			reply(w, statusOf(f), map[string]errorBody{"error": bodyOf(f)})
-			return
-		}
-		in := map[string]string{}
-		for key := range r.PostForm {
-			in[key] = r.PostFormValue(key)
-		}
-		if rec, c, ok := d.findCook(w, r); ok {
-			d.showCook(w, r, statusOf(f), rec, c, saved{Error: f, Form: form, In: in})
-		}
-		return
-	}
-	if wantsJSON(r) {
-		reply(w, http.StatusOK, map[string]string{"done": what})
-		return
-	}
-	http.Redirect(w, r, "/studies/"+rec.Study.ID+"/cooks/"+c.Label+"#"+form, http.StatusSeeOther)
 }

@@ -50,6 +50,7 @@ type Desk struct {
 	kept   map[string]keptAnswer
 
 	lines    map[string]keptLine
+	photos   *photoShelf
 	pages    setPages
 	auditing sync.Mutex
 }
@@ -60,7 +61,7 @@ func NewDesk(s *Server, nb bench.Notebook, opt DeskOptions) (*Desk, error) {
 	if err != nil {
 		return nil, err
 	}
-	d := &Desk{s: s, nb: nb, opt: opt, mux: http.NewServeMux(), ui: u, writes: map[string]*sync.Mutex{}, kept: map[string]keptAnswer{}, lines: map[string]keptLine{}}
+	d := &Desk{s: s, nb: nb, opt: opt, mux: http.NewServeMux(), ui: u, writes: map[string]*sync.Mutex{}, kept: map[string]keptAnswer{}, lines: map[string]keptLine{}, photos: newPhotoShelf()}
 	d.routes()
 	return d, nil
 }
@@ -109,6 +110,12 @@ func (d *Desk) routes() {
 	cook("GET /studies/{id}/cooks/{cook}/traces", d.cookTraces)
 	cook("POST /studies/{id}/cooks/{cook}/marks", d.saveMark)
 	cook("POST /studies/{id}/cooks/{cook}/weighings", d.saveWeighing)
+	cook("POST /studies/{id}/cooks/{cook}/readings", d.saveReading)
+	cook("POST /studies/{id}/cooks/{cook}/deviations", d.saveDeviation)
+	cook("POST /studies/{id}/cooks/{cook}/undo", d.undo)
+	cook("POST /studies/{id}/cooks/{cook}/photos", d.addPhoto)
+	cook("GET /studies/{id}/cooks/{cook}/photos/{photo}", d.photoFile)
+	cook("POST /studies/{id}/cooks/{cook}/photos/{photo}", d.savePhoto)
 	cook("GET /studies/{id}/load", d.loadPage)
 	cook("POST /studies/{id}/load", d.stageLogs)
 	cook("POST /studies/{id}/load/{log}", d.loadStaged)

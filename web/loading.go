@@ -39,6 +39,9 @@ func bodyLimit(r *http.Request) int64 {
 	if r.Method == http.MethodPost && (r.URL.Path == "/import" || strings.HasPrefix(r.URL.Path, "/studies/") && strings.HasSuffix(r.URL.Path, "/load")) {
 		return maxUpload
 	}
+	if r.Method == http.MethodPost && strings.HasPrefix(r.URL.Path, "/studies/") && strings.HasSuffix(r.URL.Path, "/photos") {
+		return maxPhotoForm
+	}
 	return maxForm
 }
 

@@ -2,6 +2,7 @@
 // be dragged and put back.
 import uPlot from "uplot";
 import "uplot/dist/uPlot.min.css";
+import { startPhotos } from "./photos";
 
 interface Mark {
   ID: string;
@@ -139,11 +140,17 @@ class CookPlot {
       const handle = document.createElement("button");
       handle.type = "button";
       handle.className = "mark";
-      handle.tabIndex = -1; // the keyboard moves marks in the list below
       handle.textContent = mark.Kind;
-      handle.setAttribute("aria-hidden", "true");
-      handle.disabled = mark.Kind === "heat on";
+      handle.disabled = mark.Kind === "heat on"; // the zero of all other times
+      if (!handle.disabled) {
+        handle.setAttribute("role", "slider");
+        handle.setAttribute("aria-label", mark.Kind);
+        handle.setAttribute("aria-valuemin", String(Math.floor(this.whole[0])));
+        handle.setAttribute("aria-valuemax", String(Math.ceil(this.whole[1])));
+      }
       handle.addEventListener("pointerdown", (e) => this.drag(e, mark, handle));
+      handle.addEventListener("keydown", (e) => this.nudge(e, mark));
+      handle.addEventListener("blur", () => this.settle(mark));
       const line = document.createElement("i");
       line.className = "markline";
       this.plot.over.append(line, handle);
@@ -161,6 +168,10 @@ class CookPlot {
       const left = this.plot.valToPos(mark.AtS, "x");
       handle.hidden = left < 0 || left > this.plot.over.clientWidth + 1;
       handle.style.left = `${left}px`;
+      if (!handle.disabled) {
+        handle.setAttribute("aria-valuenow", String(Math.round(mark.AtS)));
+        handle.setAttribute("aria-valuetext", clock(mark.AtS));
+      }
       const line = this.lines.get(mark.ID)!;
       line.hidden = handle.hidden;
       line.style.left = `${left}px`;
@@ -188,6 +199,46 @@ class CookPlot {
     handle.addEventListener("pointermove", move);
     handle.addEventListener("pointerup", end);
     handle.addEventListener("pointercancel", end);
+  }
+
+  // A mark moved with the keyboard is saved when the keys have rested, or the
+  // focus has gone on; Escape puts it back before that.
+
+  private nudged: { mark: Mark; from: number; timer: number } | null = null;
+
+  private nudge(e: KeyboardEvent, mark: Mark): void {
+    const by: Record<string, number> = { ArrowLeft: -1, ArrowDown: -1, ArrowRight: 1, ArrowUp: 1, PageDown: -60, PageUp: 60 };
+    const step = (by[e.key] ?? 0) * (e.shiftKey ? 10 : 1);
+    if (e.key === "Enter" || e.key === " ") {
+      e.preventDefault();
+      this.settle(mark);
+      return;
+    }
+    if (e.key === "Escape" && this.nudged?.mark === mark) {
+      clearTimeout(this.nudged.timer);
+      mark.AtS = this.nudged.from;
+      this.nudged = null;
+      this.placeMarks();
+      this.readout.textContent = `${mark.Kind} ${clock(mark.AtS)}`;
+      return;
+    }
+    if (step === 0) return;
+    e.preventDefault();
+    e.stopPropagation();
+    if (this.nudged?.mark !== mark) this.nudged = { mark, from: mark.AtS, timer: 0 };
+    clearTimeout(this.nudged.timer);
+    mark.AtS = Math.round(mark.AtS) + step;
+    this.placeMarks();
+    this.readout.textContent = `${mark.Kind} ${clock(mark.AtS)}`;
+    this.nudged.timer = window.setTimeout(() => this.settle(mark), 1200);
+  }
+
+  private settle(mark: Mark): void {
+    const moved = this.nudged;
+    if (moved?.mark !== mark) return;
+    clearTimeout(moved.timer);
+    this.nudged = null;
+    if (mark.AtS !== moved.from) void this.save(mark, moved.from, true);
   }
 
   /** save moves a mark on the server; when it refuses, the mark goes back. */
@@ -323,4 +374,5 @@ async function start(): Promise<void> {
   }
 }
 
+startPhotos();
 void start();
