@@ -1,6 +1,9 @@
 package web
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
 	"net/http"
 	"strings"
 
@@ -15,6 +18,15 @@ import (
 // on paper or transparent, PDF, or CSV of what is plotted.
 func (d *Desk) figureFile(w http.ResponseWriter, r *http.Request) {
 	name, kind, _ := strings.Cut(r.PathValue("figure"), ".")
+	now, err := d.versionOf(r.Context(), r.PathValue("id"))
+	if err != nil {
+		d.s.fail(w, r, 0, err)
+		return
+	}
+	sum := sha256.Sum256(fmt.Append(nil, now.Revision, now.Updated.UnixNano(), unitsOf(r), r.URL.RequestURI(), d.opt.Version, d.ui.path("desk.css")))
+	if d.mayKeep(w, r, hex.EncodeToString(sum[:12])) {
+		return
+	}
 	rec, err := d.nb.Record(r.Context(), r.PathValue("id"))
 	if err != nil {
 		d.s.fail(w, r, 0, err)

@@ -3,6 +3,8 @@ package web
 import (
 	"context"
 	"fmt"
+	"io"
+	"net/http"
 	"testing"
 	"time"
 
@@ -33,24 +35,51 @@ func largeStudy(t testing.TB, name string, blocks int) *bench.Record {
 }
 
 // BenchmarkStudyOf10000Cooks asks for the desk and the page of one study of
-// 5,000 blocks: at once after it was changed, and again.
+// 5,000 blocks that nothing is known of yet: how soon something is there to
+// paint, how soon all of it, and how long it takes when all is known.
 func BenchmarkStudyOf10000Cooks(b *testing.B) {
 	d := openDesk(b)
 	ctx := context.Background()
 	if err := d.nb.PutImported(ctx, largeStudy(b, "Large", 5000), nil, nil); err != nil {
 		b.Fatal(err)
 	}
-	for _, path := range []string{"/", "/studies/large"} {
+	ask := func(path, have string) (int, time.Duration) {
+		q, _ := http.NewRequest(http.MethodGet, d.http.URL+path, nil)
+		if have != "" {
+			q.Header.Set("X-Have", have)
+		}
 		start := time.Now()
-		d.get(path)
-		b.Logf("%s the first time: %v", path, time.Since(start).Round(time.Millisecond))
+		r, err := d.client.Do(q)
+		if err != nil {
+			b.Fatal(err)
+		}
+		defer r.Body.Close()
+		body, _ := io.ReadAll(r.Body)
+		return len(body), time.Since(start).Round(100 * time.Microsecond)
+	}
+	for _, path := range []string{"/studies/large", "/"} {
+		n, first := ask(path, "")
+		_, more := ask(path, "shell")
+		size, whole := ask(path, "plain")
+		b.Logf("%s: %d bytes to paint after %v, the plain page %v later, the whole of %d bytes %v later", path, n, first, more, size, whole)
 	}
 	for _, x := range []struct{ name, path string }{{"desk", "/"}, {"study", "/studies/large"}} {
 		b.Run(x.name+" again", func(b *testing.B) {
 			b.ReportAllocs()
 			for b.Loop() {
-				d.get(x.path)
+				ask(x.path, "")
 			}
 		})
 	}
+	b.Run("study after a change", func(b *testing.B) {
+		for b.Loop() {
+			b.StopTimer()
+			d.nb.AppendEvents(ctx, "large", study.Event{At: time.Now(), Kind: study.EventChanged, What: "a change"})
+			b.StartTimer()
+			ask("/studies/large", "")
+			b.StopTimer()
+			ask("/studies/large", "plain")
+			b.StartTimer()
+		}
+	})
 }

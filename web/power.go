@@ -5,6 +5,7 @@ import (
 	"math"
 	"net/http"
 	"slices"
+	"sort"
 	"strings"
 
 	"trivet/answer"
@@ -111,17 +112,21 @@ func (d *Desk) power(rec *bench.Record, ask powerAsk) *powerView {
 		{say("power-none"), func(n int) float64 { c := at(0, n); return c.NoDifference + c.TooSmall }},
 	}
 	most := max(24, s.Blocks.Count+8)
-	for n := 2; n <= most; n++ {
+	grid := blockGrid(most)
+	for _, n := range grid {
 		f.X = append(f.X, float64(n))
 	}
 	for _, c := range curves {
 		line := figure.Curve{Label: c.label}
 		reach := 0
-		for n := 2; n <= most; n++ {
+		for i, n := range grid {
 			p := math.Min(1, math.Max(0, c.of(n)))
 			line.Chance = append(line.Chance, p)
 			if reach == 0 && p >= s.Risk.Power {
 				reach = n
+				if i > 0 { // the least lies after the last that was too few
+					reach = grid[i-1] + 1 + sort.Search(n-grid[i-1]-1, func(k int) bool { return c.of(grid[i-1]+1+k) >= s.Risk.Power })
+				}
 			}
 		}
 		f.Curves = append(f.Curves, line)
@@ -145,6 +150,16 @@ func (d *Desk) power(rec *bench.Record, ask powerAsk) *powerView {
 		v.Picture = p
 	}
 	return v
+}
+
+// blockGrid lists the numbers of blocks at which a power curve is worked out:
+// every one up to 60, then in steps of a thirtieth, and the last.
+func blockGrid(most int) []int {
+	var out []int
+	for n := 2; n < most; n += max(1, n/30) {
+		out = append(out, n)
+	}
+	return append(out, most)
 }
 
 func shownSD(sd float64, unit string, ratio bool) float64 {

@@ -34,7 +34,7 @@ const (
 
 const (
 	// patience is how long a request waits for the whole page.
-	patience = 60 * time.Millisecond
+	patience = 40 * time.Millisecond
 	// plainAfter is how long the whole page may take before the plain one is
 	// set beside it.
 	plainAfter = 20 * time.Millisecond
@@ -186,6 +186,7 @@ type setPages struct {
 	running   sync.WaitGroup
 	gate      chan struct{}
 	answering singleflight.Group
+	reading   singleflight.Group
 }
 
 // mostPageBytes bounds the pages kept.
@@ -259,4 +260,14 @@ func (d *Desk) versionOf(ctx context.Context, id string) (bench.Version, error) 
 		return bench.Version{}, err
 	}
 	return bench.Version{Title: rec.Study.Title, Revision: int64(len(rec.Events)), Updated: rec.Updated}, nil
+}
+
+// read reads a study for the pages in the background; those that are set at
+// the same time share the record and only look at it.
+func (d *Desk) read(ctx context.Context, id string) (*bench.Record, error) {
+	rec, err, _ := d.pages.reading.Do(id, func() (any, error) { return d.nb.Record(ctx, id) })
+	if err != nil {
+		return nil, err
+	}
+	return rec.(*bench.Record), nil
 }

@@ -131,9 +131,14 @@ type pictureView struct {
 	Wide, Narrow template.HTML
 	Alt          string
 	Table        figure.Table
+	File         bool   // too much to stand in the page itself
 	Rows         int    // of the whole table, which the CSV file has
 	Key          string // path part of its files; empty has none
 }
+
+// mostInline is the most bytes of a figure that stand in the page; one that
+// draws thousands of blocks is an image of its own.
+const mostInline = 256 << 10
 
 // mostRows is how many rows of a figure's table stand on the page.
 const mostRows = 200
@@ -168,7 +173,7 @@ func (d *Desk) studyPage(w http.ResponseWriter, r *http.Request) {
 
 // studySheet sets a study's page as far as a stage goes.
 func (d *Desk) studySheet(r *http.Request, st stage) ([]byte, error) {
-	rec, err := d.nb.Record(r.Context(), r.PathValue("id"))
+	rec, err := d.read(r.Context(), r.PathValue("id"))
 	if err != nil {
 		return nil, err
 	}
@@ -360,6 +365,10 @@ func (d *Desk) picture(studyID, key string, f figure.Figure, invented bool) (*pi
 	var err error
 	if p.Wide, err = drawn(f, figure.Page, p.ID+"-w", invented); err != nil {
 		return nil, err
+	}
+	if len(p.Wide) > mostInline && key != "" {
+		p.Wide, p.File = "", true
+		return p, nil
 	}
 	p.Narrow, err = drawn(f, figure.Phone, p.ID+"-n", invented)
 	return p, err
