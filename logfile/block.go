@@ -94,9 +94,9 @@ func (w *worker) block(b []byte) *segment {
 		case '\n':
 			i++
 			continue
-		case '\r':
-			if i+1 < len(b) && b[i+1] == '\n' {
-				i += 2
+		case '\r', ' ', '\t':
+			if end := blankLine(b[i:], w.comma); end > 0 {
+				i += end
 				continue
 			}
 		}

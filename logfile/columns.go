@@ -227,6 +227,11 @@ func (b *blocks) sniff(opt Options) (*Layout, error) {
 	}
 	head := b.buf[:min(len(b.buf), 256<<10)]
 	if bytes.IndexByte(head, '\n') < 0 {
+		for bytes.IndexByte(b.buf, '\n') < 0 && !b.eof && len(b.buf) <= opt.Limits.MaxLine {
+			if err := b.fill(); err != nil {
+				return nil, err
+			}
+		}
 		head = b.buf
 		if n := bytes.IndexByte(head, '\n'); n < 0 && (!b.eof || len(head) > opt.Limits.MaxLine) || n > opt.Limits.MaxLine {
 			return nil, b.lineFault().AtRow(1)

@@ -91,7 +91,7 @@ func delimited(rows [][]string, comma string) []byte {
 
 // cellOf is a cell as a program would store it: a number where it is one.
 func cellOf(s string) any {
-	if v, err := strconv.ParseFloat(s, 64); err == nil {
+	if v, err := strconv.ParseFloat(s, 64); err == nil && !math.IsInf(v, 0) {
 		return v
 	}
 	return s

@@ -128,7 +128,7 @@ func (f *Follower) row(b []byte) error {
 	f.line++
 	start := f.line
 	f.line += bytes.Count(b, []byte{'\n'}) - 1
-	if len(bytes.TrimSpace(b)) == 0 {
+	if blankLine(b, f.m.Delimiter[0]) > 0 {
 		return nil
 	}
 	cells, _, _, _ := splitRow(f.cells[:0], b, f.m.Delimiter[0])

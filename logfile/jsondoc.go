@@ -50,6 +50,9 @@ func hasRows(line []byte) bool {
 // jsonArray finds the array of a document and writes its elements as lines.
 func jsonArray(r io.Reader, w io.Writer, limits Limits) error {
 	bad := func(err error) error {
+		if fault.As(err) != nil {
+			return err
+		}
 		var syntax *json.SyntaxError
 		f := fault.New("log-json", "the JSON document cannot be read").WithFix("write an array of objects, or one object a line").Wrap(err)
 		if errors.As(err, &syntax) {
@@ -97,6 +100,9 @@ func elements(d *json.Decoder, first json.RawMessage, w io.Writer, in *lineBound
 			if err := sub.Decode(&row); err != nil {
 				return err
 			}
+			if len(row) > limits.MaxColumns {
+				return fault.New("log-columns", "a row of the JSON array has %d values, at most %d are read", len(row), limits.MaxColumns)
+			}
 			if names == nil {
 				names = make([]string, len(row))
 				header := true
@@ -114,11 +120,8 @@ func elements(d *json.Decoder, first json.RawMessage, w io.Writer, in *lineBound
 			}
 			var b bytes.Buffer
 			b.WriteByte('{')
-			for i := len(names); i < len(row) && i < limits.MaxColumns; i++ { // a row longer than the first
+			for i := len(names); i < len(row); i++ { // a row longer than the first
 				names = append(names, "column "+jsonNumber(int64(i+1)))
-			}
-			if len(row) > len(names) {
-				return fault.New("log-columns", "a row of the JSON array has %d values, at most %d are read", len(row), limits.MaxColumns)
 			}
 			for i, v := range row {
 				if i > 0 {
@@ -146,9 +149,6 @@ func elements(d *json.Decoder, first json.RawMessage, w io.Writer, in *lineBound
 		return out.WriteByte('\n')
 	}
 	if err := emit(first); err != nil {
-		if fault.As(err) != nil {
-			return err
-		}
 		return bad(err)
 	}
 	for d.More() {

@@ -53,7 +53,7 @@ func (j *jsonLines) table(w io.Writer) error {
 		}
 		if len(line) > 0 {
 			size += len(line)
-			o := flatObject(line)
+			o := flatObject(line, j.limits.MaxColumns)
 			for _, n := range o.names {
 				if _, known := j.index[n]; !known {
 					j.index[n] = len(j.columns)
@@ -82,7 +82,7 @@ func (j *jsonLines) table(w io.Writer) error {
 	for {
 		line, err := j.line()
 		if len(line) > 0 {
-			j.write(out, cells, flatObject(line))
+			j.write(out, cells, flatObject(line, j.limits.MaxColumns))
 		}
 		if errors.Is(err, io.EOF) {
 			break
@@ -173,14 +173,18 @@ type flat struct {
 	values       map[string]string
 	twice, lists []string
 	ok           bool
+	most         int
 }
 
-// flatObject reads one object.
-func flatObject(line []byte) flat {
+// flatObject reads one object; names beyond the most and one more are left.
+func flatObject(line []byte, most int) flat {
 	d := json.NewDecoder(bytes.NewReader(line))
 	d.UseNumber()
-	o := flat{values: map[string]string{}}
+	o := flat{values: map[string]string{}, most: most}
 	o.ok = o.flatten(d, "", 0)
+	if o.ok && len(o.names) > most {
+		return o
+	}
 	if _, err := d.Token(); o.ok && !errors.Is(err, io.EOF) {
 		o.ok = false
 	}
@@ -199,6 +203,9 @@ func (o *flat) flatten(d *json.Decoder, prefix string, depth int) bool {
 		return false
 	}
 	for d.More() {
+		if len(o.names) > o.most {
+			return true
+		}
 		t, err := d.Token()
 		key, isKey := t.(string)
 		if err != nil || !isKey {

@@ -140,10 +140,3 @@ func TestWorkbooksThatAreRefused(t *testing.T) {
 		})
 	}
 }
-
-func FuzzJSONLines(f *testing.F) {
-	f.Add("{\"t\":1,\"a\":{\"b\":2}}\n{\"t\":2}\n")
-	f.Add("{\"t\":1e400,\"a\":\"\\ud800\"}\n{\"t\n")
-	f.Add("{\"\":\"\\u0000\",\"a\":[{}]}\n")
-	f.Fuzz(func(t *testing.T, s string) { checkLog(t, []byte(s), LoadOptions{Limits: small}) })
-}

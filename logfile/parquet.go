@@ -3,6 +3,7 @@ package logfile
 import (
 	"bufio"
 	"bytes"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
@@ -41,6 +42,11 @@ func parquetTable(r io.Reader, w io.Writer, limits Limits, account *Account) (er
 	}
 	if int64(len(b)) > most {
 		return fault.New("log-size", "the Parquet file has more than %d bytes", most)
+	}
+	// The library takes the footer's length as it stands (Apache Parquet, File
+	// Format: it is followed by four bytes "PAR1").
+	if n := len(b); n < 12 || int64(binary.LittleEndian.Uint32(b[n-8:])) > int64(n-12) {
+		return bad(errors.New("its footer is longer than the file"))
 	}
 	f, err := parquet.OpenFile(bytes.NewReader(b), int64(len(b)))
 	if err != nil {

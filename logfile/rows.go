@@ -74,6 +74,21 @@ func quoted(b []byte, comma byte) (cell []byte, n int, closed, junk bool) {
 	return cell, i, true, false
 }
 
+// blankLine is the length of the line at the start of b, which ends there,
+// where it holds nothing but spaces and tabs that are no delimiters; else 0.
+func blankLine(b []byte, comma byte) int {
+	for i, c := range b {
+		switch {
+		case c == '\n':
+			return i + 1
+		case c == ' ' || c == '\t' && comma != '\t' || c == '\r' && i+1 < len(b) && b[i+1] == '\n':
+		default:
+			return 0
+		}
+	}
+	return 0
+}
+
 // lastRowEnd is the index behind the last row of b that surely ends, 0 if
 // there is none. Without quotes that is the last line end.
 func lastRowEnd(b []byte, comma byte) int {

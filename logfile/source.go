@@ -146,6 +146,10 @@ func (s *source) convert(f func(io.Writer) error) {
 // control character that no text has. A few zero bytes are left to the cells
 // they stand in; loggers that lose power write them.
 func isBinary(head []byte) bool {
+	// What a lost power supply leaves behind the last row is no sign.
+	if text := bytes.TrimRight(head, "\x00"); len(text) > 0 {
+		head = text
+	}
 	odd := 0
 	for _, c := range head {
 		if c < 0x20 && c != '\t' && c != '\n' && c != '\r' && c != '\f' && c != 0x1b {

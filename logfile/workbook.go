@@ -4,12 +4,10 @@ import (
 	"archive/zip"
 	"bufio"
 	"bytes"
+	"fmt"
 	"io"
 	"slices"
-	"strconv"
 	"strings"
-
-	"github.com/xuri/excelize/v2"
 
 	"trivet/fault"
 )
@@ -49,29 +47,40 @@ func workbook(r io.Reader, w io.Writer, limits Limits, want part, account *Accou
 	if !slices.ContainsFunc(z.File, func(f *zip.File) bool { return strings.HasPrefix(f.Name, "xl/") }) {
 		return fault.New("log-packed", "this is a zip archive, and a text table or a workbook is read here").WithFix("unpack the archive")
 	}
-	// Both limits alike keep the library from unpacking to temporary files.
-	unpacked := min(limits.MaxBytes, mostUnpackedBytes)
-	f, err := excelize.OpenReader(bytes.NewReader(b), excelize.Options{RawCellValue: true, UnzipSizeLimit: unpacked, UnzipXMLSizeLimit: unpacked})
+	book, err := openXLSX(z, min(limits.MaxBytes, mostUnpackedBytes))
 	if err != nil {
-		return fault.New("log-workbook", "the workbook cannot be read").WithFix("save the sheet as CSV").Wrap(err)
+		return bookFault(err, "the workbook cannot be read")
 	}
-	defer f.Close()
+	var names []string
+	for _, s := range book.sheets {
+		names = append(names, s.name)
+	}
+	if want.sheet != "" && !slices.Contains(names, want.sheet) {
+		return noSheet(want.sheet, names)
+	}
 	out := bufio.NewWriterSize(w, 64<<10)
-	sheets := f.GetSheetList()
-	if want.sheet != "" && !slices.Contains(sheets, want.sheet) {
-		return noSheet(want.sheet, sheets)
-	}
-	for i, name := range sheets {
-		if want.sheet != "" && name != want.sheet {
+	for i, s := range book.sheets {
+		if want.sheet != "" && s.name != want.sheet {
 			continue
 		}
-		any, err := sheet(f, name, out, limits, block)
+		any := false
+		err := book.rows(s, limits.MaxColumns, func(row int, cells []string) (bool, error) {
+			in, after := block.holds(row)
+			if cells = block.cut(cells); in && len(cells) > 0 {
+				any = true
+				writeRow(out, cells)
+			}
+			return !after, nil
+		})
 		if err != nil {
-			return err
+			return bookFault(err, fmt.Sprintf("sheet %q of the workbook cannot be read", s.name))
 		}
 		if any {
-			if i+1 < len(sheets) && want.sheet == "" {
-				account.note("log-sheet", "sheet %q was read, the others (%s) were not", name, strings.Join(sheets[i+1:], ", "))
+			if i+1 < len(names) && want.sheet == "" {
+				account.note("log-sheet", "sheet %q was read, the others (%s) were not", s.name, strings.Join(names[i+1:], ", "))
+			}
+			if book.from904 {
+				account.note("log-1904", "the workbook counts its days from 1904: dates in it are read 1462 days early; export the log as CSV, or move the times")
 			}
 			return out.Flush()
 		}
@@ -79,44 +88,10 @@ func workbook(r io.Reader, w io.Writer, limits Limits, want part, account *Accou
 	return fault.New("log-empty", "the workbook has no sheet with cells")
 }
 
-// sheet writes the rows of a sheet and tells whether it had any.
-func sheet(f *excelize.File, name string, out *bufio.Writer, limits Limits, block window) (bool, error) {
-	bad := func(err error) error {
-		return fault.New("log-workbook", "sheet %q of the workbook cannot be read", name).WithFix("save the sheet as CSV").Wrap(err)
+// bookFault keeps an error of ours and says of any other what cannot be read.
+func bookFault(err error, says string) error {
+	if fault.As(err) != nil {
+		return err
 	}
-	rows, err := f.Rows(name)
-	if err != nil {
-		return false, bad(err)
-	}
-	defer rows.Close()
-	any, row := false, 0
-	for rows.Next() {
-		row++
-		in, after := block.holds(row)
-		if after {
-			break
-		}
-		cells, err := rows.Columns()
-		if err != nil {
-			return any, bad(err)
-		}
-		if len(cells) > limits.MaxColumns {
-			return any, fault.New("log-columns", "the sheet has %d columns, at most %d are read", len(cells), limits.MaxColumns)
-		}
-		if cells = block.cut(cells); !in || len(cells) == 0 {
-			continue
-		}
-		any = true
-		for i, c := range cells {
-			// 21.300000000000001 in the file is 21.3 in the sheet.
-			if v, err := strconv.ParseFloat(c, 64); err == nil && len(c) > 15 {
-				cells[i] = strconv.FormatFloat(v, 'g', 15, 64)
-			}
-		}
-		writeRow(out, cells)
-	}
-	if err := rows.Error(); err != nil {
-		return any, bad(err)
-	}
-	return any, nil
+	return fault.New("log-workbook", "%s", says).WithFix("save the sheet as CSV").Wrap(err)
 }
