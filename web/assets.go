@@ -17,6 +17,9 @@ import (
 //go:embed assets
 var assetFiles embed.FS
 
+//go:embed assets/kitchen.css
+var kitchenCSS []byte
+
 // assets are the style sheet and scripts, under names that carry a hash of
 // their content, so that a browser may keep them for good.
 type assets struct {
@@ -53,6 +56,7 @@ func themes() []byte {
 	fmt.Fprintf(&b, "@media (prefers-color-scheme:dark){:root{%s}}\n", figure.Dark.Properties())
 	fmt.Fprintf(&b, "@media print{:root{%s}}\n", figure.Print.Properties())
 	b.WriteString(figure.CSS())
+	b.Write(kitchenCSS)
 	return b.Bytes()
 }
 

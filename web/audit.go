@@ -23,6 +23,7 @@ type auditLine struct {
 	Study   string    `json:"study,omitempty"`
 	Tasting string    `json:"tasting,omitempty"`
 	Cook    string    `json:"cook,omitempty"`
+	Link    string    `json:"link,omitempty"` // what names a link that was ended, and opens nothing
 	Status  int       `json:"status"`
 }
 
@@ -50,6 +51,9 @@ func (d *Desk) audited(next http.Handler) http.Handler {
 			line.Tasting = r.PathValue("id")
 		} else {
 			line.Study = r.PathValue("id")
+		}
+		if line.Link = r.PathValue("link"); r.Pattern == "POST /links" { // which study a link is to
+			line.Study = r.PostForm.Get("study")
 		}
 		if role, ok := comesAs[d.s.whoOf(r.Pattern)]; ok {
 			line.Role, line.Name = string(role), ""

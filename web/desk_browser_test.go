@@ -3,6 +3,8 @@ package web
 import (
 	"context"
 	"encoding/json"
+	"io"
+	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
@@ -78,8 +80,19 @@ func TestEveryDeskPageForEverybody(t *testing.T) {
 	chromium := browser(t)
 	d := openDemo(t, 8)
 	label := d.record("sear-first-or-sear-last").Cooks[0].Label
+	d.desk.opt.ReadAudit = func() (io.ReadCloser, error) { return io.NopCloser(strings.NewReader(d.audit.String())), nil }
+	for _, form := range []url.Values{{"role": {"cook"}, "study": {"sear-first-or-sear-last"}, "name": {"tablet at the stove"}, "once": {"yes"}}, {"role": {"reader"}, "study": {"sear-first-or-sear-last"}}} {
+		if code, _ := d.post("/links", form); code != 200 {
+			t.Fatal(code)
+		}
+	}
+	plan := trianglePlan(3, 1)
+	plan.Study, plan.Question = "sear-first-or-sear-last", ""
+	if _, _, err := d.desk.s.room.Open(context.Background(), plan, passphrase); err != nil {
+		t.Fatal(err)
+	}
 	const at = "/studies/sear-first-or-sear-last"
-	pages := []string{"/", "/trash", at, at + "/text", at + "/treatments/sear-first", at + "/treatments/sear-first?view=text", at + "/cooks/" + label, at + "/load", at + "/power"}
+	pages := []string{"/", "/trash", at, at + "/text", at + "/treatments/sear-first", at + "/treatments/sear-first?view=text", at + "/cooks/" + label, at + "/load", at + "/power", "/links", "/audit"}
 	for _, size := range []struct {
 		name string
 		w, h int64

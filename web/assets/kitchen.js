@@ -14,9 +14,9 @@
   const banner = document.createElement("p");
   banner.className = "problem lost";
   banner.setAttribute("role", "alert");
-  const tell = (text) => {
+  const tell = (text, before) => {
     banner.textContent = text;
-    document.body.prepend(banner);
+    if (before) before.before(banner); else document.body.prepend(banner);
   };
   const ask = async () => {
     try {
@@ -53,7 +53,7 @@
     event.stopImmediatePropagation();
     const by = event.submitter;
     ask().then((there) => {
-      if (!there) { tell(say.unsent); return; }
+      if (!there) { tell(say.unsent, by && (by.closest("form p, form div") || by)); return; }
       through = form;
       form.requestSubmit(by && by.form === form ? by : undefined);
       through = null;
