@@ -252,8 +252,9 @@ func (l *loader) finish(t *Table) error {
 		}
 		log.Extents = append(log.Extents, e)
 	}
-	if m.Shape != Long && len(m.Channels) == 0 {
-		kept = l.rows // no channel: the rows were read all the same
+	if n := l.now.laneOf(m, 0); n != nil && m.Shape != Long && len(m.Channels) == 0 {
+		n.tell(a) // no channel: the rows were read all the same
+		kept = n.kept
 	}
 	a.Kept = kept
 	return l.sink.Done(log.Traces, numbers)
