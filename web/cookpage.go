@@ -298,10 +298,11 @@ func (d *Desk) cookFigure(ctx context.Context, rec *bench.Record, c *study.Cook,
 	words := answer.Words{Study: rec.Study}
 	f := figure.Traces{Head: figure.Head{Title: c.Label + ": " + words.Treatment(c.Treatment)}, Treatments: []string{words.Treatment(c.Treatment)},
 		Measure: figure.Measure{Name: "temperature", Kind: figure.Temperature, Degrees: degreesOf(u.Fahrenheit)}}
-	traces, err := d.nb.Traces(ctx, rec.Study.ID, c.ID)
+	traces, on, err := bench.DrawnTraces(ctx, d.nb, rec.Study.ID, *c, plotColumns)
 	if err != nil {
 		return f, false, err
 	}
+	c = &on
 	for i := range traces {
 		t := &traces[i]
 		if !t.Channel.IsTemperature() || t.Len() == 0 {
@@ -324,99 +325,4 @@ func (d *Desk) cookFigure(ctx context.Context, rec *bench.Record, c *study.Cook,
 		}
 	}
 	return f, len(f.Lines) > 0, nil
-}
-
-// traceData is what the plot of a cook draws. Values are in the person's
-// unit; null is a missing sample.
-type traceData struct {
-	AtS      []float64     `json:"at_s"`
-	Channels []channelData `json:"channels"`
-	Unit     string        `json:"unit"`
-	// Predicted is the core that the treatment's cook file predicts.
-	Predicted *predictedData `json:"predicted,omitempty"`
-}
-
-type channelData struct {
-	Name   string     `json:"name"`
-	Place  string     `json:"place"`
-	Values []*float64 `json:"values"`
-}
-
-type predictedData struct {
-	AtS    []float64 `json:"at_s"`
-	Values []float64 `json:"values"`
-}
-
-// mostPoints is how many times of a cook are sent to a page.
-const mostPoints = 20_000
-
-func (d *Desk) cookTraces(w http.ResponseWriter, r *http.Request) {
-	rec, c, ok := d.findCook(w, r)
-	if !ok {
-		return
-	}
-	traces, err := d.nb.Traces(r.Context(), rec.Study.ID, c.ID)
-	if err != nil {
-		d.s.fail(w, r, 0, err)
-		return
-	}
-	u := unitsOf(r)
-	out := traceData{AtS: []float64{}, Channels: []channelData{}, Unit: "°C"}
-	if u.Fahrenheit {
-		out.Unit = "°F"
-	}
-	shown := func(v float64) float64 {
-		if u.Fahrenheit {
-			v = v*1.8 + 32
-		}
-		return math.Round(v*1000) / 1000
-	}
-	// One axis of times for all channels: every time any of them has.
-	from, to, step := int64(math.MaxInt64), int64(math.MinInt64), int64(math.MaxInt64)
-	for i := range traces {
-		t := &traces[i]
-		if t.Channel.IsTemperature() && t.Len() > 0 {
-			zero := zeroOf(t, c)
-			from, to = min(from, t.TimesUS[0]-zero), max(to, t.TimesUS[t.Len()-1]-zero)
-			if p := t.PeriodUS(); p > 0 {
-				step = min(step, p)
-			}
-		}
-	}
-	if to > from && step < math.MaxInt64 {
-		step = max(step, (to-from)/mostPoints)
-		n := int((to-from)/step) + 1
-		for i := range n {
-			out.AtS = append(out.AtS, float64(from+int64(i)*step)/1e6)
-		}
-		for i := range traces {
-			t := &traces[i]
-			if !t.Channel.IsTemperature() || t.Len() == 0 {
-				continue
-			}
-			v, missing := t.Resample(from+zeroOf(t, c), step, n, 10*max(step, t.PeriodUS()))
-			ch := channelData{Name: t.Channel.ID, Place: string(t.Channel.Place), Values: make([]*float64, n)}
-			for k := range n {
-				if !missing.Has(k) && finite(v[k]) {
-					x := shown(v[k])
-					ch.Values[k] = &x
-				}
-			}
-			out.Channels = append(out.Channels, ch)
-		}
-	}
-	for _, t := range rec.Study.Treatments {
-		src, ok := rec.CookFiles[t.Cook]
-		if t.ID != c.Treatment || !ok {
-			continue
-		}
-		if p, err := predict(t.Cook, src, u.Fahrenheit); err == nil {
-			pd := &predictedData{}
-			for i := range p.res.TimeS {
-				pd.AtS, pd.Values = append(pd.AtS, p.res.TimeS[i]), append(pd.Values, shown(p.res.CoreC[i]))
-			}
-			out.Predicted = pd
-		}
-	}
-	reply(w, http.StatusOK, out)
 }
