@@ -12,7 +12,7 @@ import (
 	"trivet/tasting"
 )
 
-// auditLine is one request that changed something, or showed the key.
+// auditLine is one request that changed something, or showed what is secret.
 type auditLine struct {
 	At      time.Time `json:"at"`
 	Role    string    `json:"role"`
@@ -27,8 +27,17 @@ type auditLine struct {
 	Status  int       `json:"status"`
 }
 
+// showsSecrets tells of what is only read, and noted all the same: the key of
+// a tasting, its links, and copies that leave the desk.
+func showsSecrets(path string) bool {
+	return strings.HasPrefix(path, linkPaths[tasting.Preparer]) || path == "/copy" ||
+		strings.HasPrefix(path, "/studies/") && strings.HasSuffix(path, ".zip") ||
+		strings.HasPrefix(path, "/tastings/") && (strings.HasSuffix(path, "/ballots") || strings.HasSuffix(path, "/ballots.pdf"))
+}
+
 // audited writes a line for every request that is no mere reading, and for
-// every look at a key. Links and what was typed are never written, nor which
+// every look at a key or a sheet of links, and for every copy that leaves.
+// Links and what was typed are never written, nor which
 // assessor answered.
 func (d *Desk) audited(next http.Handler) http.Handler {
 	if d.opt.Audit == nil {
@@ -36,7 +45,7 @@ func (d *Desk) audited(next http.Handler) http.Handler {
 	}
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		reads := r.Method == http.MethodGet || r.Method == http.MethodHead || strings.HasSuffix(r.URL.Path, "/predict")
-		if reads && !strings.HasPrefix(r.URL.Path, linkPaths[tasting.Preparer]) {
+		if reads && !showsSecrets(r.URL.Path) {
 			next.ServeHTTP(w, r)
 			return
 		}

@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"golang.org/x/time/rate"
 
@@ -69,6 +70,11 @@ const kitchenName = "kitchen.home.arpa"
 
 func openHousehold(t *testing.T, secureURL string) *household {
 	t.Helper()
+	return openHouseholdAt(t, secureURL, kitchenTime)
+}
+
+func openHouseholdAt(t *testing.T, secureURL string, now func() time.Time) *household {
+	t.Helper()
 	hash, err := HashPassphrase(passphrase)
 	if err != nil {
 		t.Fatal(err)
@@ -78,6 +84,7 @@ func openHousehold(t *testing.T, secureURL string) *household {
 		t.Fatal(err)
 	}
 	h := &household{deskServer: openDeskWith(t, Options{PassphraseHash: hash, SecureURL: secureURL, Root: root, Hosts: []string{"127.0.0.1", kitchenName}}), study: "salted-early-or-late"}
+	h.desk.s.opt.Now, h.desk.s.access.now, h.desk.s.vault.now = now, now, now
 	h.desk.opt.Publishing = Publishing{ // where they are reached is what is asked
 		Report:   func(context.Context, string, bool, io.Writer) error { return nil },
 		Package:  func(context.Context, string, io.Writer) error { return nil },
@@ -103,7 +110,7 @@ func openHousehold(t *testing.T, secureURL string) *household {
 		t.Fatal(err)
 	}
 	hand := func(l handedLink) string {
-		l.Until = kitchenTime().Add(passTime)
+		l.Until = now().Add(passTime)
 		token, _, err := s.access.hand(l)
 		if err != nil {
 			t.Fatal(err)
@@ -383,6 +390,126 @@ func TestEveryRouteRefusesForeignForms(t *testing.T) {
 			h.host = ""
 		}
 	}
+}
+
+// Links and passphrases can be guessed at on no route without end, and good
+// links go on working meanwhile.
+func TestGuessingIsSlowOnEveryRoute(t *testing.T) {
+	t.Parallel()
+	h := openHousehold(t, "")
+	s := h.desk.s
+	stranger, assessor := h.people[0], h.people[2]
+	n := 0
+	for _, r := range s.table {
+		guess := strings.Contains(r.Pattern, "{token}") || r.Pattern == "POST /login" || r.Pattern == "POST /tastings/{id}/unlock"
+		if !guess {
+			continue
+		}
+		n++
+		s.guard.wrong = newLimits(rate.Every(time.Hour), 3, kitchenTime)
+		p, last := stranger, 0
+		if r.Who == leadAlone {
+			p = h.people[len(h.people)-1]
+		}
+		for range 5 {
+			method, path := h.fill(r.Pattern, newToken())
+			last = h.do(p, method, path, url.Values{"passphrase": {"a guess of many words"}}).status
+		}
+		if last != 429 {
+			t.Errorf("%s: the fifth guess is answered with %d", r.Pattern, last)
+		}
+		if a := h.do(assessor, "GET", "/b/"+assessor.links[0], nil); a.status != 200 {
+			t.Errorf("after guesses at %s a good link is answered with %d", r.Pattern, a.status)
+		}
+	}
+	if n < 14 {
+		t.Errorf("only %d routes where something can be guessed", n)
+	}
+	for _, c := range []struct{ a, b string }{{"192.0.2.7:1000", "192.0.2.7:2000"}, {"[2001:db8::1]:1", "[2001:db8::ffff]:1"}, {"[::ffff:192.0.2.7]:1", "192.0.2.7:1"}} {
+		if a, b := networkOf(&http.Request{RemoteAddr: c.a}), networkOf(&http.Request{RemoteAddr: c.b}); a != b {
+			t.Errorf("guesses from %s and %s are counted apart: %s, %s", c.a, c.b, a, b)
+		}
+	}
+}
+
+// Time, the lead and a restart end what was handed out, and the person is
+// told which.
+func TestEndedLinksAndSessionsSayWhy(t *testing.T) {
+	t.Parallel()
+	clock := &kitchenClock{time.Now()}
+	h := openHouseholdAt(t, "", clock.now)
+	by := map[string]*persona{}
+	for _, p := range h.people {
+		by[p.name] = p
+	}
+	lead := by["lead"]
+	says := func(p *persona, path string, status int, texts ...string) {
+		t.Helper()
+		a := h.do(p, "GET", path, nil)
+		for _, x := range texts {
+			if a.status != status || !strings.Contains(a.body, x) {
+				t.Errorf("%s as %s: %d, want %d and %q\n%.300s", path, p.name, a.status, status, x, a.body)
+			}
+		}
+	}
+	stove := "/studies/" + h.study + "/cooks"
+	says(by["cook"], stove, 200, "Choose the cook")
+	links, _ := h.desk.s.access.handed()
+	for _, l := range links {
+		if l.Role != roleCook {
+			continue
+		}
+		if a := h.do(lead, "POST", "/links/handed/"+l.ID, nil); a.status != 422 {
+			t.Errorf("revoked without being confirmed: %d", a.status)
+		}
+		says(by["cook"], stove, 200, "Choose the cook")
+		if a := h.do(lead, "POST", "/links/handed/"+l.ID, url.Values{"sure": {"yes"}}); a.status != 303 {
+			t.Errorf("revoking: %d", a.status)
+		}
+	}
+	if a := h.do(by["cook"], "GET", stove, nil); !a.refused() {
+		t.Error("a revoked link's browser is still in")
+	}
+	says(by["stranger"], "/c/"+by["cook"].links[0], 410, "The lead has ended this link")
+
+	// A seat's link, ended and opened again.
+	seat := "/b/" + by["assessor"].links[0]
+	place := "/links/places/" + bench.LinkHash(by["assessor"].links[0])
+	h.do(lead, "POST", place, url.Values{"sure": {"yes"}})
+	says(by["assessor"], seat, 410, "The lead has ended this link")
+	says(lead, "/links", 200, "Open again")
+	h.do(lead, "POST", place, url.Values{"again": {"yes"}})
+	says(by["assessor"], seat, 200, "Before you taste")
+	if a := h.do(lead, "POST", "/links/places/nothing", url.Values{"sure": {"yes"}}); a.status != 404 {
+		t.Errorf("a link of no tasting: %d", a.status)
+	}
+
+	// The preparer's link, ended: the lead has a new one at once.
+	old := h.desk.s.vault.of(h.tasting.ID).carve
+	for _, l := range links {
+		if l.Role == tasting.Preparer {
+			h.do(lead, "POST", "/links/handed/"+l.ID, url.Values{"sure": {"yes"}})
+		}
+	}
+	says(by["preparer"], "/carve/"+old, 410, "The lead has ended this link")
+	says(by["preparer"], "/carve/"+h.desk.s.vault.of(h.tasting.ID).carve, 200, "neither serves nor tastes")
+
+	// A bad request for a link.
+	for _, form := range []url.Values{{"role": {"server"}}, {"role": {"cook"}, "study": {h.study}, "hours": {"0"}}, {"role": {"cook"}, "study": {h.study}, "hours": {"721"}}, {"role": {"cook"}, "study": {h.study}, "name": {strings.Repeat("x", 61)}}, {"role": {"cook"}, "study": {"none"}}} {
+		if a := h.do(lead, "POST", "/links", form); a.status != 422 && a.status != 404 {
+			t.Errorf("%v: %d", form, a.status)
+		}
+	}
+
+	clock.at = clock.at.Add(passTime + time.Minute)
+	says(by["reader"], "/r/"+by["reader"].links[0], 410, "This link has expired")
+	says(by["newcomer"], "/enter/"+by["newcomer"].links[0], 410, "This link has expired")
+	if a := h.do(lead, "GET", "/links", nil); !a.refused() {
+		t.Error("the lead is signed in after a day")
+	}
+	says(by["assessor"], seat, 200, "Before you taste")
+	clock.at = clock.at.Add(placeTime)
+	says(by["assessor"], seat, 410, "This link has expired")
 }
 
 // Nothing but handle registers a route.
