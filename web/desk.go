@@ -155,7 +155,7 @@ func (d *Desk) Warm(ctx context.Context) {
 		}
 		r.SetPathValue("id", x.ID)
 		if now, err := d.versionOf(ctx, x.ID); err == nil {
-			if page, err := d.studySheet(r, asWhole); err == nil {
+			if page, err := d.studySheet(r, now, asWhole); err == nil {
 				d.pages.put(d.pageKey(r, x.ID, now), newSheet(page))
 			}
 		}

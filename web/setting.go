@@ -5,6 +5,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
+	"fmt"
 	"net/http"
 	"strconv"
 	"strings"
@@ -262,10 +263,10 @@ func (d *Desk) versionOf(ctx context.Context, id string) (bench.Version, error) 
 	return bench.Version{Title: rec.Study.Title, Revision: int64(len(rec.Events)), Updated: rec.Updated}, nil
 }
 
-// read reads a study for the pages in the background; those that are set at
-// the same time share the record and only look at it.
-func (d *Desk) read(ctx context.Context, id string) (*bench.Record, error) {
-	rec, err, _ := d.pages.reading.Do(id, func() (any, error) { return d.nb.Record(ctx, id) })
+// read reads a study for the pages in the background; the two that are set at
+// the same time of one version share the record and only look at it.
+func (d *Desk) read(ctx context.Context, id string, now bench.Version) (*bench.Record, error) {
+	rec, err, _ := d.pages.reading.Do(fmt.Sprint(id, now.Revision), func() (any, error) { return d.nb.Record(ctx, id) })
 	if err != nil {
 		return nil, err
 	}

@@ -158,7 +158,7 @@ func (d *Desk) studyPage(w http.ResponseWriter, r *http.Request) {
 	page, st := d.pages.get(key), asWhole
 	if page == nil {
 		later := r.Clone(context.Background())
-		x := d.pages.set(key, func(ctx context.Context, st stage) ([]byte, error) { return d.studySheet(later.WithContext(ctx), st) })
+		x := d.pages.set(key, func(ctx context.Context, st stage) ([]byte, error) { return d.studySheet(later.WithContext(ctx), now, st) })
 		if page, st, err = x.await(r.Context(), stage(r.Header.Get("X-Have"))); err != nil {
 			d.s.fail(w, r, 0, err)
 			return
@@ -172,8 +172,8 @@ func (d *Desk) studyPage(w http.ResponseWriter, r *http.Request) {
 }
 
 // studySheet sets a study's page as far as a stage goes.
-func (d *Desk) studySheet(r *http.Request, st stage) ([]byte, error) {
-	rec, err := d.read(r.Context(), r.PathValue("id"))
+func (d *Desk) studySheet(r *http.Request, now bench.Version, st stage) ([]byte, error) {
+	rec, err := d.read(r.Context(), r.PathValue("id"), now)
 	if err != nil {
 		return nil, err
 	}
