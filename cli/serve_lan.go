@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"strconv"
+	"strings"
 
 	"trivet/fault"
 	"trivet/web"
@@ -80,6 +81,11 @@ func listenLAN(env *Env, o serveOptions, opt *web.Options, plainPort int, notebo
 		} else {
 			env.Tell("not under TLS at %s: the kitchen's certificate vouches for private addresses alone", a)
 		}
+	}
+	if len(addresses) > 0 && len(at.SecureURLs) == 1 { // loopback alone
+		listen.Close()
+		return nil, at, fault.New("tls-no-address", "no address of this machine in its network is a private one, and the kitchen's certificate vouches for no other").
+			On("addresses", strings.Join(addresses, ", ")).WithFix("serve in a private network, or with --tls=false if you trust everybody in this one")
 	}
 	opt.SecureURL, at.Certificate, at.Fingerprint = at.SecureURLs[0], at.URLs[0]+"/certificate", opt.Root.Fingerprint()
 	config := opt.Root.TLSConfig(func() []string { names, _ := lanNames(); return names })
