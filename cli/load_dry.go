@@ -47,12 +47,14 @@ func (o loadOptions) dryRun(env *Env, files []string) error {
 	}
 	var guesses []*logfile.Guess
 	var all []dryLog
+	var wrong fault.List
 	for i, name := range files {
 		g, log, err := o.readDry(name, given, kept.all)
+		if x := fault.As(err); x != nil { // the others may have something wrong too
+			wrong = append(wrong, x.In(name))
+			continue
+		}
 		if err != nil {
-			if x := fault.As(err); x != nil {
-				return x.In(name)
-			}
 			return err
 		}
 		if o.saveMap != "" && i == 0 {
@@ -69,6 +71,9 @@ func (o loadOptions) dryRun(env *Env, files []string) error {
 			printGuess(env, name, g)
 			printDry(env, d)
 		}
+	}
+	if err := wrong.Err(); err != nil {
+		return err
 	}
 	if env.JSON {
 		return env.PrintJSON(map[string]any{"format": 1, "files": files, "guesses": guesses, "logs": all})
@@ -115,9 +120,10 @@ func dryChannels(g *logfile.Guess, log *logfile.Log) []dryChannel {
 				column = c.Column
 			}
 		}
-		e := log.Extents[i]
+		e, bad := log.Extents[i], maps.Clone(log.Account.Columns[column])
+		maps.DeleteFunc(bad, func(k logfile.ProblemKind, _ int) bool { return k.RowOut() })
 		out = append(out, dryChannel{Column: column, ID: t.Channel.ID, Place: string(t.Channel.Place), Unit: string(t.Channel.Unit),
-			PeriodS: period[column], Samples: e.Samples, Missing: e.Samples - e.Present, Bad: log.Account.Columns[column]})
+			PeriodS: period[column], Samples: e.Samples, Missing: e.Samples - e.Present, Bad: bad})
 	}
 	return out
 }

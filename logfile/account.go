@@ -143,7 +143,12 @@ func (a *Account) count(kind ProblemKind, column string, n int) {
 	if a.Counts == nil {
 		a.Counts = map[ProblemKind]int{}
 	}
-	a.Counts[kind] += n
+	add := func(counts map[ProblemKind]int) {
+		if counts[kind] += n; counts[kind] == 0 {
+			delete(counts, kind)
+		}
+	}
+	add(a.Counts)
 	if column == "" {
 		return
 	}
@@ -153,7 +158,7 @@ func (a *Account) count(kind ProblemKind, column string, n int) {
 	if a.Columns[column] == nil {
 		a.Columns[column] = map[ProblemKind]int{}
 	}
-	a.Columns[column][kind] += n
+	add(a.Columns[column])
 }
 
 // join adds the account of a block whose rows and lines begin behind the
