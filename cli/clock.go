@@ -14,7 +14,6 @@ import (
 	"trivet/bench"
 	"trivet/fault"
 	"trivet/measure"
-	"trivet/quantity"
 	"trivet/study"
 	"trivet/trace"
 )
@@ -163,7 +162,16 @@ func alignClock(ctx context.Context, env *Env, r bench.Reader, rec *bench.Record
 	var fix study.ClockFix
 	switch {
 	case o.set != "":
-		fix, err = setByHand(o.set, device, onto)
+		if onto.ID != "" && onto.Elapsed != device.Elapsed {
+			return fault.BadUsage("clock-set", "%s counts from its start and %s by the clock, or the other way: no difference of seconds joins them", device.Name, onto.Name).
+				On("--set", o.set).WithFix("give one moment on both with --pair")
+		}
+		fix, err = measure.FixByHand(o.set, device.ID, onto.ID, device.FromUS, device.Elapsed)
+		if f := fault.As(err); f != nil {
+			bad := *f.On("--set", o.set)
+			bad.Kind = fault.Usage
+			err = &bad
+		}
 	case len(o.pairs) > 0:
 		fix, err = alignByPairs(o.pairs, device, onto, in.Cook.ZeroUS)
 	default:
@@ -215,62 +223,6 @@ func clockArg(c bench.Clock) string {
 	return c.Name
 }
 
-// setByHand reads "+2.4 s ± 0.3 s". Without an uncertainty half a second
-// either way is taken.
-func setByHand(text string, device, onto bench.Clock) (study.ClockFix, error) {
-	bad := func(err error) (study.ClockFix, error) {
-		if f := fault.As(err); f != nil {
-			err = f.On("--set", text)
-		}
-		return study.ClockFix{}, err
-	}
-	if onto.ID != "" && onto.Elapsed != device.Elapsed {
-		return bad(fault.BadUsage("clock-set", "%s counts from its start and %s by the clock, or the other way: no difference of seconds joins them", device.Name, onto.Name).
-			WithFix("give one moment on both with --pair"))
-	}
-	value, u, stated := strings.Cut(strings.ReplaceAll(text, "+/-", "±"), "±")
-	offset, err := signedSeconds(value)
-	if err != nil {
-		return bad(err)
-	}
-	uS, note := 0.5/math.Sqrt(3), "set by hand without an uncertainty: half a second either way is taken"
-	if stated {
-		note = ""
-		if uS, err = signedSeconds(u); err != nil {
-			return bad(err)
-		}
-		if uS < 0 {
-			return bad(fault.BadUsage("u", "an uncertainty cannot be negative"))
-		}
-	}
-	f, err := trace.AlignByMarks([]trace.SyncPoint{{DeviceUS: device.FromUS, CommonUS: device.FromUS + int64(math.Round(offset*1e6)), UUS: max(uS*1e6, 1)}})
-	if err != nil {
-		return bad(err)
-	}
-	fix := measure.FixOf(f, device.ID, onto.ID, device.Elapsed)
-	fix.Method, fix.Points, fix.Note = "set", 0, note
-	return fix, nil
-}
-
-// signedSeconds reads "+2.4 s", "-1:00" or "−0.5 s".
-func signedSeconds(text string) (float64, error) {
-	t := strings.TrimSpace(strings.ReplaceAll(text, "−", "-"))
-	sign := 1.0
-	if rest, ok := strings.CutPrefix(t, "-"); ok {
-		sign, t = -1, rest
-	}
-	d, err := quantity.ParseDuration(strings.TrimSpace(strings.TrimPrefix(t, "+")))
-	if err != nil {
-		if f := fault.As(err); f != nil && f.Kind != fault.Usage {
-			u := *f
-			u.Kind = fault.Usage
-			return 0, &u
-		}
-		return 0, err
-	}
-	return sign * d.S(), nil
-}
-
 // alignByPairs aligns by moments that a person read on both clocks, each after
 // the start of its log; marks count from heat on.
 func alignByPairs(pairs []string, device, onto bench.Clock, zeroUS int64) (study.ClockFix, error) {
@@ -287,10 +239,10 @@ func alignByPairs(pairs []string, device, onto bench.Clock, zeroUS int64) (study
 			return study.ClockFix{}, fault.BadUsage("clock-pair", "a pair is a moment on both clocks").On("--pair", p).
 				WithFix("write it as 3:21=4:02.5, min:s after the start of each log")
 		}
-		x, err := signedSeconds(a)
+		x, err := measure.SignedSeconds(a)
 		if err == nil {
 			var y float64
-			if y, err = signedSeconds(b); err == nil {
+			if y, err = measure.SignedSeconds(b); err == nil {
 				points = append(points, trace.SyncPoint{DeviceUS: start(device) + int64(math.Round(x*1e6)), CommonUS: start(onto) + int64(math.Round(y*1e6))})
 				continue
 			}

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"trivet/fault"
+	"trivet/quantity"
 	"trivet/study"
 	"trivet/trace"
 )
@@ -98,6 +99,45 @@ func FixOf(f trace.ClockFit, clock, to string, elapsed bool) study.ClockFix {
 	return study.ClockFix{Clock: clock, To: to, AnchorUS: f.Alignment.AnchorUS, OffsetUS: f.Alignment.OffsetUS, Rate: f.Alignment.Rate,
 		Elapsed: elapsed, Method: f.Method, Points: len(f.Points), RMSUS: f.RMSUS, WorstUS: f.WorstUS,
 		MidUS: f.MidUS, OffsetUUS: f.OffsetUUS, RateU: f.RateU, Note: strings.Join(notes, "; ")}
+}
+
+// FixByHand is a correction that a person states, such as "+2.4 s ± 0.3 s":
+// what is added to a clock whose record begins at fromUS, with its standard
+// uncertainty. Without one half a second either way is taken, with a note.
+func FixByHand(text, clock, to string, fromUS int64, elapsed bool) (study.ClockFix, error) {
+	value, u, stated := strings.Cut(strings.ReplaceAll(text, "+/-", "±"), "±")
+	offset, err := SignedSeconds(value)
+	if err != nil {
+		return study.ClockFix{}, err
+	}
+	uS, note := rectangular(0.5), "set by hand without an uncertainty: half a second either way is taken"
+	if stated {
+		note = ""
+		if uS, err = SignedSeconds(u); err != nil {
+			return study.ClockFix{}, err
+		}
+		if uS < 0 {
+			return study.ClockFix{}, fault.New("u", "an uncertainty cannot be negative")
+		}
+	}
+	f, err := trace.AlignByMarks([]trace.SyncPoint{{DeviceUS: fromUS, CommonUS: fromUS + int64(math.Round(offset*1e6)), UUS: max(uS*1e6, 1)}})
+	if err != nil {
+		return study.ClockFix{}, err
+	}
+	fix := FixOf(f, clock, to, elapsed)
+	fix.Method, fix.Points, fix.Note = "set", 0, note
+	return fix, nil
+}
+
+// SignedSeconds reads "+2.4 s", "-1:00" or "−0.5 s".
+func SignedSeconds(text string) (float64, error) {
+	t := strings.TrimSpace(strings.ReplaceAll(text, "−", "-"))
+	sign := 1.0
+	if rest, ok := strings.CutPrefix(t, "-"); ok {
+		sign, t = -1, rest
+	}
+	d, err := quantity.ParseDuration(strings.TrimSpace(strings.TrimPrefix(t, "+")))
+	return sign * d.S(), err
 }
 
 // ofLog are the traces of one log.

@@ -394,7 +394,7 @@ func (a *assembler) cooks(ctx context.Context, rd bench.Reader, r *Report) error
 		Measure: figure.Measure{Name: "core", Kind: figure.Temperature, Degrees: a.degrees()}}
 	for i, c := range a.rec.Cooks {
 		a.o.Progress.Report(i, len(a.rec.Cooks))
-		traces, err := rd.Traces(ctx, a.rec.Study.ID, c.ID)
+		traces, c, err := bench.CorrectedTraces(ctx, rd, a.rec.Study.ID, c)
 		if err != nil {
 			return err
 		}

@@ -130,6 +130,11 @@ func fitClock(h how, points []SyncPoint) (ClockFit, error) {
 	// (R. T. Birge 1932, Phys. Rev. 40, 207).
 	if nu := len(f.Points) - params; nu > 0 {
 		ratio := math.Sqrt(l.chi2(withRate) / float64(nu))
+		// Events are read to about a second, and points that agree to less do
+		// so by the grid of the samples: 1/√12 of a step is left.
+		if h.scatter {
+			ratio = max(ratio, 1/math.Sqrt(12))
+		}
 		if ratio > 1 || h.scatter && !stated && nu >= 3 {
 			// Few points know their own scatter badly: the standard deviation
 			// of Student's t is √(ν/(ν − 2)) (JCGM 101:2008, 6.4.9.4).

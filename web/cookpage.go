@@ -51,6 +51,7 @@ type cookView struct {
 	MayVoid, MayDelete            bool
 	Quality, Cautions             []qualityLine
 	Offered                       []offeredMark
+	Clocks                        *clocksView // nil where there is one clock only
 }
 
 type qualityLine struct{ Word, Text string }
@@ -146,6 +147,7 @@ func (d *Desk) cookView(r *http.Request, rec *bench.Record, c *study.Cook, at sa
 	for i := range in.Traces {
 		v.Channels = append(v.Channels, channelOf(&in.Traces[i], u))
 	}
+	v.Clocks = d.clocksOf(r, in, s, d.roleOf(r) == tasting.Lead)
 	for _, f := range measure.Quality(in, s) {
 		v.Quality = append(v.Quality, qualityLine{say("quality-" + string(f.Severity)), sentenceOf(f.Text)})
 	}

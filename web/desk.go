@@ -102,6 +102,7 @@ func (d *Desk) routes() {
 	lead("POST /studies/{id}/treatments/{treatment}/predict", d.predictPart)
 	lead("POST /studies/{id}/treatments/{treatment}/reshape", d.reshapeTreatment)
 	lead("POST /studies/{id}/cooks/{cook}/void", d.voidCook)
+	lead("POST /studies/{id}/cooks/{cook}/clocks", d.saveClock)
 	lead("POST /studies/{id}/links", d.makeLink)
 	// Who cooks reads and writes what happened at the stove, and no more.
 	cook := func(pattern string, h http.HandlerFunc) { on(pattern, atStove, d.atTheStove(h)) }

@@ -31,7 +31,7 @@ var mayUse = map[string][]string{
 		"POST /studies/{id}/edit", "GET /studies/{id}/text", "POST /studies/{id}/text", "POST /studies/{id}/questions", "POST /studies/{id}/treatments", "POST /studies/{id}/order",
 		"POST /studies/{id}/seal", "POST /studies/{id}/look", "GET /studies/{id}/power", "GET /studies/{id}/margin", "GET /studies/{id}/figures/{figure}",
 		"GET /studies/{id}/report", "GET /studies/{id}/report.zip", "GET /studies/{id}/package.zip", "GET /studies/{id}/sheets", "GET /studies/{id}/sheets.pdf", "GET /copy",
-		"GET /studies/{id}/treatments/{treatment}", "POST /studies/{id}/treatments/{treatment}", "POST /studies/{id}/treatments/{treatment}/predict", "POST /studies/{id}/treatments/{treatment}/reshape", "POST /studies/{id}/cooks/{cook}/void",
+		"GET /studies/{id}/treatments/{treatment}", "POST /studies/{id}/treatments/{treatment}", "POST /studies/{id}/treatments/{treatment}/predict", "POST /studies/{id}/treatments/{treatment}/reshape", "POST /studies/{id}/cooks/{cook}/void", "POST /studies/{id}/cooks/{cook}/clocks",
 		"POST /studies/{id}/links", "GET /links", "POST /links", "POST /links/handed/{link}", "POST /links/places/{link}", "POST /links/leads", "GET /audit",
 		"GET /tastings/new", "POST /tastings/new", "GET /tastings/{id}", "POST /tastings/{id}/unlock", "POST /tastings/{id}/lock", "POST /tastings/{id}/free", "POST /tastings/{id}/withdraw",
 		"POST /tastings/{id}/deviation", "POST /tastings/{id}/close", "GET /tastings/{id}/ballots", "GET /tastings/{id}/ballots.pdf"},
