@@ -543,7 +543,7 @@ func (e *evaluation) finish() {
 	case f.Verdict != nil:
 		f.Printed = f.Verdict.Printed()
 	case slices.Contains(f.WhyNot, "not-sealed") && len(f.WhyNot) == 1:
-		f.Printed = "would be “" + f.RawVerdict.Printed() + "”, had it been sealed"
+		f.Printed = "would be “" + f.would().Printed() + "”, had it been sealed"
 	default:
 		f.Printed = Verdict("").Printed()
 	}

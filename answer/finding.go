@@ -135,6 +135,8 @@ const (
 	Passed State = "passed"
 	Failed State = "failed"
 	Unsure State = "unsure" // could not be looked at: the note says why
+	// Doubtful is of a cook's record that is in doubt and holds nothing back.
+	Doubtful State = "doubtful"
 )
 
 // Check is one precondition of a verdict.
@@ -142,4 +144,24 @@ type Check struct {
 	Code  fault.Code `json:"code"`
 	State State      `json:"state"`
 	Text  string     `json:"text"`
+}
+
+// would is the verdict had the plan been sealed: the numbers', unless a check
+// holds it back.
+func (f *Finding) would() Verdict {
+	if f.RawVerdict.Settled() && len(f.held()) > 0 {
+		return Unsettled
+	}
+	return f.RawVerdict
+}
+
+// held lists what holds a settled verdict back.
+func (f *Finding) held() []string {
+	var out []string
+	for _, c := range f.Checks {
+		if c.State == Failed {
+			out = append(out, c.Text)
+		}
+	}
+	return out
 }

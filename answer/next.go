@@ -68,7 +68,7 @@ func next(in Input, a *Answer) Next {
 			continue
 		}
 		asked++
-		v := f.RawVerdict
+		v := f.would()
 		if f.Verdict != nil {
 			v = *f.Verdict
 		}

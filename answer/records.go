@@ -80,7 +80,7 @@ type blocksLeft struct {
 // doubt; a doubt alone never fails.
 func (e *evaluation) checkRecords(verdict Verdict, a float64) {
 	for _, d := range e.doubts {
-		left, state := e.undoubted, Unsure
+		left, state := e.undoubted, Doubtful
 		if d.breach {
 			left, state = e.unbreached, Failed
 		}
@@ -91,7 +91,7 @@ func (e *evaluation) checkRecords(verdict Verdict, a float64) {
 			case !known:
 				text += "; too few blocks are left to tell whether the verdict holds without them"
 			case raw == verdict:
-				state = Unsure
+				state = Doubtful
 				text += "; without the blocks concerned the verdict is the same"
 			case raw.Settled():
 				text += fmt.Sprintf("; without the blocks concerned it would be “%s”", raw.Printed())

@@ -27,11 +27,11 @@ func TestDoubtsAboutRecordsEnterTheChecks(t *testing.T) {
 		state   answer.State // "" for no check
 		says    string
 	}{
-		{"a breach in one cook, the others agree", firm, pan, []string{"02"}, answer.Matters, answer.Unsure, "02-b: the pan was off; without the blocks concerned the verdict is the same"},
+		{"a breach in one cook, the others agree", firm, pan, []string{"02"}, answer.Matters, answer.Doubtful, "02-b: the pan was off; without the blocks concerned the verdict is the same"},
 		{"a breach in most cooks", firm, pan, []string{"00", "01", "02", "03", "04"}, answer.Unsettled, answer.Failed, "and so in 2 more cooks; too few blocks are left"},
 		{"a breach that the verdict rests on", []float64{2.0, 2.4, 4.5, 4.5, 4.5, 4.5, 2.0, 2.3, 1.9, 2.6, 1.9, 2.4}, pan, []string{"02", "03", "04", "05"}, answer.Unsettled, answer.Failed, "would not be settled"},
 		{"a breach where nothing is settled", []float64{4, -1, 5, 0, 3, -2, 6, 1}, pan, []string{"02"}, answer.Unsettled, answer.Failed, "02-b: the pan was off"},
-		{"a doubt in most cooks", firm, start, []string{"00", "01", "02", "03", "04"}, answer.Matters, answer.Unsure, "too few blocks are left"},
+		{"a doubt in most cooks", firm, start, []string{"00", "01", "02", "03", "04"}, answer.Matters, answer.Doubtful, "too few blocks are left"},
 		{"a gap, where the reading was typed in", firm, gap, []string{"02"}, answer.Matters, "", ""},
 	} {
 		t.Run(tc.name, func(t *testing.T) {

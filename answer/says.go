@@ -148,7 +148,7 @@ func (w Words) Sentence(f *Finding) string {
 
 func (w Words) verdictSentence(f *Finding) string {
 	ev := f.Evidence
-	v, lead := f.RawVerdict, ""
+	v, lead := f.would(), ""
 	switch {
 	case f.Verdict != nil:
 		v = *f.Verdict
@@ -184,7 +184,7 @@ func (w Words) verdictSentence(f *Finding) string {
 func (w Words) unsettled(f *Finding) string {
 	ev := f.Evidence
 	if f.RawVerdict.Settled() {
-		return "not settled yet, although the numbers alone say “" + f.RawVerdict.Printed() + "”: " + whyWords(f) + "."
+		return "not settled yet, although the numbers alone say “" + f.RawVerdict.Printed() + "”: " + strings.Join(f.held(), "; ") + "."
 	}
 	lo, hi, nlo, nhi := ev.Wide.Low, ev.Wide.High, ev.Narrow.Low, ev.Narrow.High
 	claim := "a rise"

@@ -80,7 +80,7 @@ func printAnswer(env *Env, got *bench.Answered) {
 		printComponents(env, f)
 		for _, c := range f.Checks {
 			if c.State != answer.Passed {
-				env.Printf("%s", wrapped("    ", "check "+string(c.State)+": "+c.Text, 78))
+				env.Printf("%s", wrapped("    ", "check "+string(c.State)+" ("+strings.ReplaceAll(string(c.Code), "-", " ")+"): "+c.Text, 78))
 			}
 		}
 		for _, n := range f.Notes {

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"fmt"
+	"io"
 	"math"
 	"os"
 	"slices"
@@ -34,8 +35,8 @@ published time–temperature criteria the core met or did not meet. A criterion
 is met by its printed table alone, on the coldest temperature less its
 uncertainty. D and z have no default: name the food, or give them.
 
-It never says that food is safe: the figure is for one organism at one point,
-and your local food code and the licensed person in charge decide.`,
+It never judges whether food is fit to eat: the figure is for one organism at
+one point, and your local food code and the licensed person in charge decide.`,
 		Example: `  trivet lethality core.csv --time seconds --coldest core --food beef --criteria
   trivet lethality core.csv --coldest core --food chicken --fat 5 --u 0.8 --criteria
   trivet lethality core.csv --coldest core --d 106.2s --dref 60 --z 5.56 --json`,
@@ -146,8 +147,9 @@ func readColdest(path string, o lethalityOptions) (safety.Log, []fault.Note, err
 		return safety.Log{}, nil, err
 	}
 	if o.time != "" && log.Map.Time.Column != o.time {
-		return safety.Log{}, nil, fault.BadUsage("time-column", "the times of this log stand in %q", log.Map.Time.Column).In(path).On("--time", o.time).
-			WithFix("leave --time out, or rename the column")
+		if log, err = timedBy(f, log.Map, o.time); err != nil {
+			return safety.Log{}, nil, fault.As(err).In(path).On("--time", o.time)
+		}
 	}
 	var names []string
 	for i, c := range log.Map.Channels {
@@ -174,6 +176,35 @@ func readColdest(path string, o lethalityOptions) (safety.Log, []fault.Note, err
 		WithFix("it has %s", strings.Join(names, ", "))
 }
 
+// timedBy reads a log again with its times in another column than was
+// guessed: numbers count as its name says (seconds where it says nothing),
+// anything else by the form that reads it.
+func timedBy(f io.ReadSeeker, guessed *logfile.Map, column string) (*logfile.Log, error) {
+	m := *guessed
+	forms := []logfile.TimeForm{logfile.Seconds, logfile.ElapsedHMS, logfile.ElapsedMS, logfile.Clock, logfile.RFC3339, logfile.LocalYMD}
+	switch name := strings.ToLower(column); {
+	case strings.Contains(name, "hour"):
+		forms[0] = logfile.Hours
+	case strings.Contains(name, "min"):
+		forms[0] = logfile.Minutes
+	case strings.HasSuffix(name, "ms") || strings.Contains(name, "milli"):
+		forms[0] = logfile.Milliseconds
+	}
+	m.Channels = slices.DeleteFunc(slices.Clone(m.Channels), func(c logfile.MapChannel) bool { return c.Column == column })
+	for _, form := range forms {
+		if _, err := f.Seek(0, io.SeekStart); err != nil {
+			return nil, err
+		}
+		m.Time = logfile.MapTime{Column: column, Form: form, Offset: m.Time.Offset}
+		log, err := logfile.Load(f, logfile.LoadOptions{Map: &m})
+		if err == nil && len(log.Traces) > 0 && log.Traces[0].Len() > 1 {
+			return log, nil
+		}
+	}
+	return nil, fault.BadUsage("time-column", "no times can be read from the column %q; those of this log stand in %q", column, guessed.Time.Column).
+		WithFix("leave --time out, or name the column of times")
+}
+
 func firstTime(tr *trace.Trace) int64 {
 	if tr.Len() == 0 {
 		return 0
@@ -190,6 +221,9 @@ func (o lethalityOptions) says(l safety.Log, r lethalityResult) []string {
 	}
 	if r.PeakC < 57.2 && o.food != "" {
 		out = append(out, "Later research did not reproduce the printed times at 130 to 135 °F for all organisms (Meat and Muscle Biology, 2018).")
+	}
+	if o.u == 0 && o.criteria {
+		out = append(out, "No uncertainty was given (--u): the criteria are held against the temperature as it was logged, as if the sensor were exact.")
 	}
 	return append(out,
 		"Time–temperature part only; other conditions of a criterion are not logged. It rests on where the probe sat: a probe off the coldest point reads too warm.",

@@ -66,6 +66,10 @@ func (e *Env) openStudy(ctx context.Context, arg string) (*source, error) {
 					WithFix("name a folder with a study.yaml, the study.yaml itself, a package, or a study's id")
 			}
 			if !strings.EqualFold(filepath.Ext(arg), ".zip") {
+				if filepath.Base(arg) != "study.yaml" { // the folder's study.yaml would be read in its place
+					return nil, fault.BadUsage("study-path", "a study's document is called study.yaml").In(arg).
+						WithFix("give it a folder of its own and that name")
+				}
 				dir = filepath.Dir(arg)
 			}
 		}

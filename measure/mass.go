@@ -178,6 +178,13 @@ func evaporationLoss(v *view, _ string) (Response, error) {
 	return loss, nil
 }
 
+// A surface that was not recorded lies within so many kelvins of what is
+// assumed (our choice, no source); the latent heat changes by 0.1 % a kelvin.
+const (
+	assumedSurfaceK = 25.0
+	latentPerK      = 0.001
+)
+
 // massScatter names the scatter of a mass curve.
 const massScatter = "scatter of the mass curve and scale"
 
@@ -218,6 +225,7 @@ func steamHeat(v *view, _ string) (Response, error) {
 		Budget: []Source{{massScatter, "A", f.u * perGram}}, Notes: f.notes}
 	r.withNu(massScatter, float64(f.n-2))
 	if note {
+		r.Budget = append(r.Budget, Source{"latent heat, surface temperature assumed", "B", rectangular(assumedSurfaceK * latentPerK * math.Abs(r.Value))})
 		r.Notes = append(r.Notes, fault.Notef("surface-assumed", "no surface was recorded in the rest; 60 °C is assumed for the latent heat"))
 	}
 	return r, nil

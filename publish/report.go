@@ -116,6 +116,8 @@ const (
 	Passed State = "passed"
 	Failed State = "failed"
 	Unsure State = "unsure" // could not be looked at; the text says why
+	// Doubtful is of a cook's record that is in doubt and holds nothing back.
+	Doubtful State = "doubtful"
 )
 
 // Check is one precondition of a verdict.
