@@ -164,7 +164,7 @@ func runServe(ctx context.Context, env *Env, o serveOptions) error {
 			WithFix("serve a notebook in a folder that can be written to")
 	}
 	defer audit.Close()
-	desk, err := web.NewDesk(app, nb, web.DeskOptions{OpenFolder: env.openForImport, Incoming: nb.Path() + ".incoming", Version: Version, Audit: audit,
+	desk, err := web.NewDesk(app, nb, web.DeskOptions{OpenFolder: env.openForImport, Incoming: nb.Path() + ".incoming", Maps: filepath.Join(filepath.Dir(nb.Path()), "maps"), Version: Version, Audit: audit,
 		ReadAudit: func() (io.ReadCloser, error) { return os.Open(auditPath) }, Publishing: env.publishing(nb)})
 	if err != nil {
 		return err

@@ -12,6 +12,7 @@ import (
 	"trivet/answer"
 	"trivet/bench"
 	"trivet/fault"
+	"trivet/logfile"
 	"trivet/study"
 )
 
@@ -23,6 +24,9 @@ type DeskOptions struct {
 	// Incoming is a folder for logs that were dropped on a page and are not
 	// loaded yet, so that a reload or a restart loses none of them.
 	Incoming string
+	// Maps is the folder of saved column maps, which "trivet load" reads too;
+	// "" keeps none.
+	Maps string
 	Version  string // of trivet, printed with the findings
 	// Publishing writes what leaves the desk as files.
 	Publishing Publishing
@@ -51,6 +55,7 @@ type Desk struct {
 
 	lines    map[string]keptLine
 	photos   *photoShelf
+	dry      map[string]*logfile.Log // dry runs, by log and map
 	pages    setPages
 	auditing sync.Mutex
 }

@@ -65,7 +65,7 @@ func openDeskWith(t testing.TB, opt Options) *deskServer {
 		t.Fatal(err)
 	}
 	audit := &syncBuffer{}
-	desk, err := NewDesk(app, nb, DeskOptions{OpenFolder: openFolder, Incoming: path + ".incoming", Version: "test", Audit: audit})
+	desk, err := NewDesk(app, nb, DeskOptions{OpenFolder: openFolder, Incoming: path + ".incoming", Maps: path + ".maps", Version: "test", Audit: audit})
 	if err != nil {
 		t.Fatal(err)
 	}

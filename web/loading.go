@@ -10,6 +10,7 @@ import (
 	"io"
 	"mime/multipart"
 	"net/http"
+	"net/url"
 	"os"
 	"path"
 	"path/filepath"
@@ -23,7 +24,6 @@ import (
 	"trivet/logfile"
 	"trivet/quantity"
 	"trivet/tasting"
-	"trivet/trace"
 )
 
 const (
@@ -51,30 +51,39 @@ type waiting struct {
 	Name   string    `json:"name"`
 	Bytes  int64     `json:"bytes"`
 	At     time.Time `json:"at"`
+	// In is what somebody said of its columns and its cook, so far.
+	In map[string]string `json:"in,omitempty"`
 }
 
 type waitingView struct {
 	waiting
-	Size     string
-	Cook     string // as its name tells
-	Says     string
-	Columns  []columnView
-	Notes    []string
-	Error    *fault.Error
-	In       map[string]string
-	Known    bool // the study holds this very file
-	Problems []string
+	Size    string
+	Cook    string // as its name tells
+	Says    string
+	By      string // the saved map it is read by
+	Columns []columnView
+	Times   []string // columns that may tell the time
+	TimeIs  map[string]string
+	Notes   []string
+	Account []string // what the dry run met
+	Error   *fault.Error
+	Checked bool // a person asked to read it again
+	Known   bool // the study holds this very file
+	Large   bool // too large to be read to its end beforehand
 }
-
-type columnView struct{ Name, Role, Place, Unit, Why, Guess string }
 
 type loadView struct {
 	ID, Title string
 	Logs      []waitingView
 	Labels    []string
 	Done      []string
+	Notes     []string
 	Error     *fault.Error
-	Places    []string
+	Places    []choice
+	Units     []choice
+	Forms     []choice
+	LengthIn  string
+	Ready     int // logs whose cook is known
 }
 
 func (d *Desk) stageDir(studyID string) (string, error) {
@@ -127,26 +136,47 @@ func (d *Desk) showLoad(w http.ResponseWriter, r *http.Request, status int, v lo
 	}
 	v.ID, v.Title = rec.Study.ID, rec.Study.Title
 	v.Labels = bench.Labels(rec)
-	v.Places = []string{"core", "depth", "surface", "pan", "air", "fat", "bath", "scale", "other"}
+	v.Units, v.LengthIn = logUnits, unitsOf(r).lengthUnit()
+	for _, p := range logPlaces {
+		v.Places = append(v.Places, choice{p, say("place-" + p)})
+	}
+	for _, f := range timeForms {
+		v.Forms = append(v.Forms, choice{string(f), say("time-" + string(f))})
+	}
 	all, err := d.staged(v.ID)
 	if err != nil {
 		if v.Error == nil {
 			v.Error = d.s.publicFault(err)
 		}
 	}
+	maps, unread := d.savedMaps()
+	v.Notes = unread
 	for _, x := range all {
-		l := d.inspect(rec, x, v.Labels)
+		if x.SHA256 == sha && in != nil {
+			x.In = in
+		}
+		l := d.inspect(rec, x, v.Labels, maps, unitsOf(r))
 		if x.SHA256 == sha {
-			l.Error, l.In = wrong, in
+			l.Checked = true
+			if wrong != nil {
+				l.Error = wrong
+			}
+		}
+		if l.Cook != "" && l.Error == nil {
+			v.Ready++
 		}
 		v.Logs = append(v.Logs, l)
 	}
 	d.render(w, r, status, "loadpage", frame{Title: say("load-title", v.Title), Invented: rec.Study.Invented, Script: "load", Study: v.ID, StudyName: v.Title, Guest: d.roleOf(r) != tasting.Lead}, v)
 }
 
-// inspect is the dry run of one log.
-func (d *Desk) inspect(rec *bench.Record, x waiting, labels []string) waitingView {
-	v := waitingView{waiting: x, Size: sizeText(x.Bytes), In: map[string]string{}}
+// inspect is the dry run of one log: what it seems to be or what somebody said
+// of it, and what of it cannot be read.
+func (d *Desk) inspect(rec *bench.Record, x waiting, labels []string, maps []keptMap, u units) waitingView {
+	v := waitingView{waiting: x, Size: sizeText(x.Bytes)}
+	if v.In == nil {
+		v.In = map[string]string{}
+	}
 	for _, c := range rec.Cooks {
 		for _, l := range c.Logs {
 			v.Known = v.Known || l.SHA256 == x.SHA256
@@ -155,18 +185,16 @@ func (d *Desk) inspect(rec *bench.Record, x waiting, labels []string) waitingVie
 	if label, err := logfile.Assign(x.Name, labels); err == nil {
 		v.Cook = label
 	}
+	if typed := v.In["cook"]; typed != "" {
+		v.Cook = typed
+	}
 	dir, err := d.stageDir(rec.Study.ID)
 	if err != nil {
 		v.Error = d.s.publicFault(err)
 		return v
 	}
-	f, err := os.Open(filepath.Join(dir, x.SHA256))
-	if err != nil {
-		v.Error = fault.New("incoming-gone", "%s", say("incoming-gone")).WithFix("%s", say("incoming-gone-fix"))
-		return v
-	}
-	defer f.Close()
-	g, err := logfile.Inspect(f, logfile.Options{})
+	file := filepath.Join(dir, x.SHA256)
+	g, base, by, err := readAs(file, maps)
 	if err != nil {
 		v.Error = d.s.publicFault(err)
 		return v
@@ -175,24 +203,61 @@ func (d *Desk) inspect(rec *bench.Record, x waiting, labels []string) waitingVie
 	if g.PeriodS > 0 {
 		v.Says += " " + say("log-every", fmt.Sprintf("%.3g s", g.PeriodS))
 	}
-	cols := g.Columns
-	if g.Shape == logfile.Long {
-		cols = append(cols, g.Channels...)
+	v.By = by
+	m, err := correctedMap(formOf(v.In), g, base, u)
+	if err != nil {
+		v.Error, m = d.s.publicFault(err), base
 	}
-	for _, c := range cols {
-		row := columnView{Name: c.Name, Role: string(c.Role), Place: string(c.Channel.Place), Unit: string(c.Channel.Unit), Why: c.Why}
-		if !c.Sure {
-			row.Guess = say("a-guess")
+	var bad map[string]map[logfile.ProblemKind]int
+	log, err := d.dryRun(file, x.Bytes, m)
+	switch {
+	case err != nil && v.Error == nil:
+		v.Error = d.s.publicFault(err)
+	case log != nil:
+		v.Account, bad = append(accountNotes(&log.Account), emptyShare(log)...), log.Account.Columns
+	case err == nil:
+		v.Large = true
+	}
+	v.TimeIs = map[string]string{"time-column": m.Time.Column, "time-form": string(m.Time.Form), "time-offset": m.Time.Offset}
+	for key := range v.TimeIs {
+		if typed, ok := v.In[key]; ok {
+			v.TimeIs[key] = typed
 		}
-		v.Columns = append(v.Columns, row)
 	}
-	for _, gap := range g.Gaps {
-		v.Notes = append(v.Notes, say("log-gap", fmt.Sprintf("%.3g s", gap.Seconds), gap.Row))
+	for _, c := range g.Columns {
+		v.Times = append(v.Times, c.Name)
 	}
+	v.Columns = columnViews(g, m, v.In, u, bad)
 	for _, n := range g.Notes {
 		v.Notes = append(v.Notes, sentenceOf(n.Text))
 	}
 	return v
+}
+
+// readAs is what a file seems to be and the map it is read by: one that was
+// saved, or else the guess.
+func readAs(file string, maps []keptMap) (g *logfile.Guess, base *logfile.Map, by string, err error) {
+	f, err := os.Open(file)
+	if err != nil {
+		return nil, nil, "", fault.New("incoming-gone", "%s", say("incoming-gone")).WithFix("%s", say("incoming-gone-fix"))
+	}
+	defer f.Close()
+	if g, err = logfile.Inspect(f, logfile.Options{}); err != nil {
+		return nil, nil, "", err
+	}
+	if k, ok := mapFor(maps, g); ok {
+		return g, k.Map, filepath.Base(k.file), nil
+	}
+	return g, g.Map(), "", nil
+}
+
+// formOf is a form that was kept.
+func formOf(in map[string]string) *http.Request {
+	r := &http.Request{PostForm: url.Values{}}
+	for key, v := range in {
+		r.PostForm.Set(key, v)
+	}
+	return r
 }
 
 func sizeText(n int64) string {
@@ -301,66 +366,139 @@ func (d *Desk) keep(dir string, p *multipart.Part) error {
 	return nil
 }
 
-// loadStaged loads one waiting log into a cook, or puts it aside.
+// loadStaged loads one waiting log into a cook, reads it again as somebody
+// says, or puts it aside; "all" loads every one whose cook is known.
 func (d *Desk) loadStaged(w http.ResponseWriter, r *http.Request) {
 	id, sha := r.PathValue("id"), r.PathValue("log")
 	defer d.writing(id)()
+	if sha == "all" {
+		d.loadAll(w, r, id)
+		return
+	}
 	dir, err := d.stageDir(id)
 	if err != nil || !hexName.MatchString(sha) {
 		d.s.fail(w, r, http.StatusNotFound, fault.New("incoming-gone", "%s", say("incoming-gone")).WithFix("%s", say("incoming-gone-fix")))
 		return
 	}
 	file := filepath.Join(dir, sha)
-	forget := func() { os.Remove(file + ".json"); os.Remove(file) }
 	back := "/studies/" + id + "/load"
-	if r.FormValue("do") == "discard" {
-		forget()
+	r.ParseForm()
+	if r.PostFormValue("do") == "discard" {
+		forget(file)
 		http.Redirect(w, r, back, http.StatusSeeOther)
 		return
 	}
-	problem := func(err error) {
-		f := d.s.publicFault(err)
-		in := map[string]string{}
-		for key := range r.PostForm {
-			in[key] = r.PostFormValue(key)
-		}
-		d.showLoad(w, r, statusOf(f), loadView{}, sha, f, in)
+	in := map[string]string{}
+	for key := range r.PostForm {
+		in[key] = r.PostFormValue(key)
 	}
-	got, err := d.load(r, id, file)
-	if err != nil {
-		problem(err)
+	if r.PostFormValue("do") == "check" {
+		if err := rewriteCard(file, in); err != nil {
+			d.showLoad(w, r, statusOf(d.s.publicFault(err)), loadView{}, sha, d.s.publicFault(err), in)
+			return
+		}
+		d.showLoad(w, r, http.StatusOK, loadView{}, sha, nil, in)
 		return
 	}
-	forget()
-	a := got.Log.Account
-	v := loadView{Done: []string{say("loaded", got.Cook.Label, a.Kept, a.Rows, count(len(got.Log.Traces), "channel", "channels"))}}
-	for i, p := range a.Problems {
-		if i == 10 {
-			v.Done = append(v.Done, say("and-more", len(a.Problems)-10))
-			break
-		}
-		v.Done = append(v.Done, sentenceOf(p.String()))
+	done, err := d.load(r.Context(), id, file, in, unitsOf(r))
+	if err != nil {
+		f := d.s.publicFault(err)
+		d.showLoad(w, r, statusOf(f), loadView{}, sha, f, in)
+		return
 	}
-	d.showLoad(w, r, http.StatusOK, v, "", nil, nil)
+	forget(file)
+	d.showLoad(w, r, http.StatusOK, loadView{Done: done}, "", nil, nil)
 }
 
-func (d *Desk) load(r *http.Request, id, file string) (*bench.Loaded, error) {
-	rec, err := d.nb.Record(r.Context(), id)
+// forget lets go of a waiting log.
+func forget(file string) { os.Remove(file + ".json"); os.Remove(file) }
+
+// rewriteCard keeps what somebody said of a waiting log.
+func rewriteCard(file string, in map[string]string) error {
+	bad := func(err error) error {
+		return fault.New("incoming-write", "%s", say("incoming-write")).WithFix("%s", say("incoming-write-fix")).Wrap(err)
+	}
+	x, err := readCard(file)
+	if err != nil {
+		return err
+	}
+	x.In = in
+	b, err := json.Marshal(x)
+	if err != nil {
+		return bad(err)
+	}
+	tmp := file + ".json.new"
+	if err := os.WriteFile(tmp, b, 0o600); err != nil {
+		return bad(err)
+	}
+	if err := os.Rename(tmp, file+".json"); err != nil {
+		return bad(err)
+	}
+	return nil
+}
+
+func readCard(file string) (x waiting, err error) {
+	b, err := os.ReadFile(file + ".json")
+	if err != nil || json.Unmarshal(b, &x) != nil {
+		return x, fault.New("incoming-gone", "%s", say("incoming-gone")).WithFix("%s", say("incoming-gone-fix"))
+	}
+	return x, nil
+}
+
+// loadAll loads every waiting log whose cook is known, each as it stands in
+// its form; the rest wait on, and each that is refused says why.
+func (d *Desk) loadAll(w http.ResponseWriter, r *http.Request, id string) {
+	all, err := d.staged(id)
+	if err != nil {
+		d.s.fail(w, r, 0, err)
+		return
+	}
+	dir, err := d.stageDir(id)
+	if err != nil {
+		d.s.fail(w, r, 0, err)
+		return
+	}
+	v, status := loadView{}, http.StatusOK
+	for _, x := range all {
+		rec, err := d.nb.Record(r.Context(), id)
+		if err != nil {
+			d.s.fail(w, r, 0, err)
+			return
+		}
+		if x.In["cook"] == "" {
+			if _, err := logfile.Assign(x.Name, bench.Labels(rec)); err != nil {
+				continue
+			}
+		}
+		file := filepath.Join(dir, x.SHA256)
+		done, err := d.load(r.Context(), id, file, x.In, unitsOf(r))
+		if err != nil {
+			f := d.s.publicFault(err)
+			status = statusOf(f)
+			v.Notes = append(v.Notes, x.Name+": "+sentenceOf(f.Message)+" "+sentenceOf(f.Fix))
+			continue
+		}
+		forget(file)
+		v.Done = append(v.Done, done...)
+	}
+	if len(v.Done) == 0 && len(v.Notes) == 0 {
+		v.Notes = []string{say("load-all-none")}
+	}
+	d.showLoad(w, r, status, v, "", nil, nil)
+}
+
+// load loads a waiting log as in says, and tells what it did.
+func (d *Desk) load(ctx context.Context, id, file string, in map[string]string, u units) ([]string, error) {
+	rec, err := d.nb.Record(ctx, id)
 	if err != nil {
 		return nil, err
 	}
-	card, err := os.ReadFile(file + ".json")
-	var x waiting
-	if err != nil || json.Unmarshal(card, &x) != nil {
-		return nil, fault.New("incoming-gone", "%s", say("incoming-gone")).WithFix("%s", say("incoming-gone-fix"))
-	}
-	f, err := os.Open(file)
+	x, err := readCard(file)
 	if err != nil {
-		return nil, fault.New("incoming-gone", "%s", say("incoming-gone")).WithFix("%s", say("incoming-gone-fix"))
+		return nil, err
 	}
-	defer f.Close()
-	q := bench.LoadRequest{Name: x.Name, Log: f, Cook: strings.TrimSpace(r.FormValue("cook")), Now: d.s.opt.Now()}
-	if text := strings.TrimSpace(r.FormValue("heat_on")); text != "" {
+	q := bench.LoadRequest{Name: x.Name, Cook: strings.TrimSpace(in["cook"]), Now: d.s.opt.Now()}
+	if text := strings.TrimSpace(in["heat_on"]); text != "" {
 		dur, err := quantity.ParseDuration(text)
 		if err != nil {
 			if f := fault.As(err); f != nil {
@@ -370,42 +508,52 @@ func (d *Desk) load(r *http.Request, id, file string) (*bench.Loaded, error) {
 		}
 		q.HeatOn = func(first int64) int64 { return first + int64(dur.S()*1e6) }
 	}
-	if q.Map, err = correctedMap(r, f); err != nil {
-		return nil, err
-	}
-	return bench.Load(r.Context(), d.nb, rec, q)
-}
-
-// correctedMap is the guess of a log with the places a person chose; nil
-// where nothing was changed.
-func correctedMap(r *http.Request, f *os.File) (*logfile.Map, error) {
-	g, err := logfile.Inspect(f, logfile.Options{})
+	maps, _ := d.savedMaps()
+	g, base, by, err := readAs(file, maps)
 	if err != nil {
 		return nil, err
 	}
-	if _, err := f.Seek(0, io.SeekStart); err != nil {
+	m, err := correctedMap(formOf(in), g, base, u)
+	if err != nil {
 		return nil, err
 	}
-	m := g.Map()
-	changed := false
-	kept := m.Channels[:0]
-	for _, c := range m.Channels {
-		place := r.FormValue("place:" + c.Column)
-		switch {
-		case place == "" || place == string(c.Channel.Place):
-		case place == "leave-out":
-			changed = true
-			continue
-		default:
-			c.Channel.Place, changed = trace.Place(place), true
+	corrected := !sameMap(m, base)
+	if corrected || by != "" {
+		q.Map = m
+	}
+	f, err := os.Open(file)
+	if err != nil {
+		return nil, fault.New("incoming-gone", "%s", say("incoming-gone")).WithFix("%s", say("incoming-gone-fix"))
+	}
+	defer f.Close()
+	q.Log = f
+	got, err := bench.Load(ctx, d.nb, rec, q)
+	if err != nil {
+		return nil, err
+	}
+	a := got.Log.Account
+	done := []string{say("loaded", got.Cook.Label, a.Kept, a.Rows, count(len(got.Log.Traces), "channel", "channels"))}
+	if corrected && in["once"] == "" {
+		if err := d.keepMap(m, x.Name); err != nil { // the log is loaded all the same
+			done = append(done, sentenceOf(d.s.publicFault(err).Message))
+		} else if d.opt.Maps != "" {
+			done = append(done, say("map-kept"))
 		}
-		kept = append(kept, c)
 	}
-	m.Channels = kept
-	if !changed {
-		return nil, nil
+	for i, p := range a.Problems {
+		if i == 10 {
+			done = append(done, say("and-more", len(a.Problems)-10+a.Unlisted))
+			break
+		}
+		done = append(done, sentenceOf(p.String()))
 	}
-	return m, nil
+	return done, nil
+}
+
+// sameMap tells whether two maps read a log alike.
+func sameMap(a, b *logfile.Map) bool {
+	var x, y bytes.Buffer
+	return a.Write(&x) == nil && b.Write(&y) == nil && x.String() == y.String()
 }
 
 // importStudy takes a zip of a package or of a plain folder.

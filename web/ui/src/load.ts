@@ -1,5 +1,6 @@
 // Dropping logs on a page, with progress. The files stay chosen until the
 // server has said that it keeps them.
+import { keepDrafts } from "./drafts";
 
 function start(form: HTMLFormElement): void {
   const input = form.querySelector<HTMLInputElement>("input[type=file]")!;
@@ -61,3 +62,4 @@ function start(form: HTMLFormElement): void {
 
 const form = document.querySelector<HTMLFormElement>("form[data-drop]");
 if (form) start(form);
+keepDrafts(document);
