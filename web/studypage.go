@@ -46,7 +46,8 @@ type margin struct{ Severity, Word, What, Fix string }
 
 type studyView struct {
 	ID, Title, State string
-	Have             stage // how much of the page this is
+	Have             stage  // how much of the page this is
+	At               string // where the rest of it is asked for
 	Saved            saved
 	Sealed, Trashed  bool
 	Claim            study.Claim
@@ -158,14 +159,16 @@ func (d *Desk) studyPage(w http.ResponseWriter, r *http.Request) {
 	page, st := d.pages.get(key), asWhole
 	if page == nil {
 		later := r.Clone(context.Background())
-		x := d.pages.set(key, func(ctx context.Context, st stage) ([]byte, error) { return d.studySheet(later.WithContext(ctx), now, st) })
+		x := d.pages.set(key, func(ctx context.Context, st stage) ([]byte, error) {
+			return d.studySheet(later.WithContext(ctx), now, st)
+		})
 		if page, st, err = x.await(r.Context(), stage(r.Header.Get("X-Have"))); err != nil {
 			d.s.fail(w, r, 0, err)
 			return
 		}
 	}
 	if page == nil {
-		d.render(w, r, http.StatusOK, "studyshell", frame{Title: now.Title, Script: "study", Study: id, StudyName: now.Title, Coming: true}, studyView{ID: id, Title: now.Title, Have: asShell})
+		d.render(w, r, http.StatusOK, "studyshell", frame{Title: now.Title, Script: "study", Study: id, StudyName: now.Title, Coming: true}, studyView{ID: id, Title: now.Title, Have: asShell, At: pageAt(r, id)})
 		return
 	}
 	d.sendSheet(w, r, page, st)
@@ -233,6 +236,14 @@ func (d *Desk) listPart(w http.ResponseWriter, r *http.Request, part string) {
 	d.renderPart(w, http.StatusOK, part+"list", v)
 }
 
+// pageAt is the address of a study's page with what was asked of its lists.
+func pageAt(r *http.Request, id string) string {
+	if q := listsAsked(r); q != "" && r.Method == http.MethodGet {
+		return "/studies/" + id + "?" + q
+	}
+	return "/studies/" + id
+}
+
 // pageKey names all that a study's page is made from.
 func (d *Desk) pageKey(r *http.Request, id string, now bench.Version) string {
 	key := fmt.Sprint(id, " ", now.Revision, now.Updated.UnixNano(), unitsOf(r), listsAsked(r))
@@ -246,7 +257,7 @@ func (d *Desk) pageKey(r *http.Request, id string, now bench.Version) string {
 
 func (d *Desk) studyView(r *http.Request, rec *bench.Record, at saved, st stage) (*studyView, error) {
 	s := rec.Study
-	v := &studyView{ID: s.ID, Title: s.Title, Have: st, Saved: at, Sealed: rec.Seal != nil, Trashed: bench.Trashed(rec.Events), Claim: s.Claim, Invented: s.Invented, Marginalia: map[string][]margin{}}
+	v := &studyView{ID: s.ID, Title: s.Title, Have: st, At: pageAt(r, s.ID), Saved: at, Sealed: rec.Seal != nil, Trashed: bench.Trashed(rec.Events), Claim: s.Claim, Invented: s.Invented, Marginalia: map[string][]margin{}}
 	for _, f := range study.Check(s, rec.CookFiles) {
 		part := partOf(f.Where)
 		v.Marginalia[part] = append(v.Marginalia[part], margin{string(f.Severity), say("severity-" + string(f.Severity)), sentenceOf(f.What), sentenceOf(f.Fix)})
