@@ -25,7 +25,8 @@ func Labels(rec *Record) []string {
 }
 
 // AssignLog finds the cook a log belongs to: by the label that its name
-// holds, else by the one cook whose heat-on lies within the log's times.
+// holds, else by the cook that has this very log already, else by the one
+// cook without a log whose heat-on lies within the log's times.
 // By says which; the error says that neither tells.
 func AssignLog(rec *Record, name string, log io.Reader, opt logfile.LoadOptions) (label, by string, err error) {
 	label, nameErr := logfile.Assign(name, Labels(rec))
@@ -36,6 +37,11 @@ func AssignLog(rec *Record, name string, log io.Reader, opt logfile.LoadOptions)
 	l, err := logfile.Load(log, opt)
 	if err != nil {
 		return "", "", inFile(err, name)
+	}
+	for _, c := range rec.Cooks { // it was loaded before
+		if slices.ContainsFunc(c.Logs, func(x study.LogRef) bool { return x.SHA256 == l.SHA256 }) {
+			return c.Label, "contents", nil
+		}
 	}
 	var fits []study.Cook
 	for _, c := range rec.Cooks {
