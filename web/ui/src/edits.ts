@@ -24,6 +24,9 @@ async function save(form: HTMLFormElement, wire: Wire): Promise<void> {
   form.querySelector("button")?.setAttribute("disabled", "");
   try {
     const answer = await fetch(form.action, { method: "POST", body, headers: { "X-Have": "shell" } });
+    // Signed out meanwhile: sent as a page of its own, the form is kept there
+    // and goes on its way after signing in.
+    if (answer.status === 401) return form.submit();
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     const fresh = page.querySelector<HTMLElement>("article.paper");
     if (!fresh) throw new Error("no page");
