@@ -112,10 +112,10 @@ func (v *view) fromScale(stage study.Stage) (study.Weighing, bool) {
 	s := scales[0]
 	pull, errPull := v.pullS()
 	serve, errServe := v.servingS()
-	from, to := math.Inf(-1), math.Inf(1)
+	var from, to float64
 	switch {
 	case stage == study.Raw && v.in.Cook.ZeroSet:
-		to = 0
+		from, to = math.Inf(-1), 0
 	case stage == study.AtPull && errPull == nil:
 		from, to = pull, pull+atPullS
 	case stage == study.AfterRest && errPull == nil && errServe == nil:
