@@ -71,7 +71,7 @@ class CookPlot {
       scales: { x: { time: false } },
       cursor: { drag: { x: true, y: false }, points: { size: 7 } },
       axes: [
-        { stroke: ink, grid, font, label: this.words.axis, labelFont: font, values: (_u, at) => at.map(clock), incrs: [1, 5, 10, 30, 60, 120, 300, 600, 1200, 1800, 3600] },
+        { stroke: ink, grid, font, label: this.words.axis, labelFont: font, values: (_u, at) => at.map(clock), incrs: [1, 5, 10, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200, 10800, 21600, 43200, 86400, 259200, 604800] },
         { stroke: ink, grid, font, label: this.data.unit, labelFont: font, size: 56 },
       ],
       series: [
