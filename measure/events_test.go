@@ -44,11 +44,13 @@ func detectionCooks(noise float64, seed uint64) []simulated {
 	return out
 }
 
-type tally struct{ truth, found, offered, wrong int }
+// tally counts true events, those found within 3 s and within 8 s, those
+// offered, and those offered farther than 8 s from a true one.
+type tally struct{ truth, found, roughly, offered, wrong int }
 
 func (t tally) String() string {
-	return fmt.Sprintf("%d of %d within 3 s (%.1f %%), %d of %d offered wrong (%.1f %%)", t.found, t.truth,
-		100*float64(t.found)/float64(t.truth), t.wrong, t.offered, 100*float64(t.wrong)/float64(max(t.offered, 1)))
+	return fmt.Sprintf("%d of %d within 3 s (%.1f %%), %d within 8 s (%.1f %%), %d of %d offered wrong (%.1f %%)", t.found, t.truth,
+		100*float64(t.found)/float64(t.truth), t.roughly, 100*float64(t.roughly)/float64(t.truth), t.wrong, t.offered, 100*float64(t.wrong)/float64(max(t.offered, 1)))
 }
 
 func detectAll(t testing.TB, noise float64, pan bool, seed uint64) map[string]*tally {
@@ -84,6 +86,9 @@ func detectAll(t testing.TB, noise float64, pan bool, seed uint64) map[string]*t
 			for _, at := range truth[kind] {
 				if slices.ContainsFunc(got[kind], func(g float64) bool { return math.Abs(g-at) <= 3 }) {
 					sum.found++
+				}
+				if slices.ContainsFunc(got[kind], func(g float64) bool { return math.Abs(g-at) <= 8 }) {
+					sum.roughly++
 				}
 			}
 			for _, g := range got[kind] {

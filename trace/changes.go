@@ -74,6 +74,8 @@ type change struct {
 	take account // what was taken out
 	told [len(allMoves)]account
 	pan  float64 // log-likelihood of the pan's sag there; negative when it rises
+
+	warming float64 // of the whole piece from half a minute later on, K/s; NaN when not told
 }
 
 // search looks for changes in the innovations of a slab.

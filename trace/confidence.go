@@ -18,7 +18,7 @@ var confidences = map[string]struct{ least, scale, most float64 }{
 	Turn:       {0.5, 40, 0.99},
 	OffHeat:    {0.5, 30, 0.97},
 	Moved:      {0.4, 60, 0.9},
-	FatIn:      {0.3, 20, 0.95},
+	FatIn:      {0.3, 8, 0.95},
 	ProbeMoved: {0.4, 5, 0.97},
 	ProbeOut:   {0.5, 5, 0.97},
 	ProbeIn:    {0.5, 5, 0.97},

@@ -20,6 +20,17 @@ type placement struct {
 // insertionM is the standard uncertainty of how deep a probe went in.
 const insertionM = 1.7e-3
 
+// shiftU is the standard uncertainty of how deep the probe stands: more once
+// it was moved.
+func (g *eventGrid) shiftU() float64 {
+	if g.began == anyState {
+		return 2 * insertionM
+	}
+	return insertionM
+}
+
+func (g *eventGrid) mostShift() float64 { return 2.4 * g.shiftU() }
+
 // faced are the changes of a cook under one placement.
 type faced struct {
 	placement
@@ -47,30 +58,27 @@ func (g *eventGrid) follow(p placement, sags []sag) *faced {
 		}
 	}
 	f := newSlabFilter(thick, slabDiffusivity*math.Exp(p.lnAlpha), g.dt, depth, sd)
-	z := make([]float64, 0, g.n*f.m)
-	for k, from := range g.restarts() {
-		to := g.n
-		if k+1 < len(g.restarts()) {
-			to = g.restarts()[k+1]
-		}
-		z = append(z, f.innovations(g.start(f, depth, thick, from), func(i int, y []float64) {
-			for r, s := range g.piece {
-				y[r] = s.y[from+i]
-				if s.nan[from+i] {
-					y[r] = math.NaN()
-				}
+	z := f.innovations(g.start(f, depth, thick), func(i int, y []float64) {
+		for r, s := range g.piece {
+			y[r] = s.y[i]
+			if s.nan[i] {
+				y[r] = math.NaN()
 			}
-		}, to-from)...)
-	}
+		}
+	}, g.n)
 	out := &faced{placement: p, innov: newSearch(f, z, g.n, p.hot)}
 	pan := func(i int) float64 { return g.panTells(sags, i) }
 	out.all = out.innov.run(pan)
-	out.found, _ = sequence(plain(out.all, g.dt))
+	for k := range out.all {
+		out.all[k].warming = g.warming(out.all[k].at)
+	}
+	out.found, _ = sequence(plain(out.all, g.dt), g.began)
 	if k := len(out.found) - 1; k >= 0 && out.found[k].to != offHeat {
 		if c, ok := out.innov.tail(out.found[k].at+out.innov.look, pan); ok {
+			c.warming = g.warming(c.at)
 			out.all = append(out.all, c)
 			out.innov.takeOut(c.at, c.take, 1)
-			out.found, _ = sequence(plain(out.all, g.dt))
+			out.found, _ = sequence(plain(out.all, g.dt), g.began)
 		}
 	}
 	out.chance = -dot(z, z) / 2
@@ -82,7 +90,7 @@ func (g *eventGrid) follow(p placement, sags []sag) *faced {
 			out.chance += c.pan
 		}
 	}
-	out.chance -= squareOf(p.shiftM/insertionM)/2 + squareOf(p.thickM/1e-3)/2 + squareOf(p.lnAlpha/0.1)/2
+	out.chance -= squareOf(p.shiftM/g.shiftU())/2 + squareOf(p.thickM/1e-3)/2 + squareOf(p.lnAlpha/0.1)/2
 	return out
 }
 
@@ -120,28 +128,12 @@ func (c account) goesOn(o account) bool {
 	return true
 }
 
-// restarts are the steps at which the slab is read anew: the first, and
-// shortly after the probe was touched.
-func (g *eventGrid) restarts() []int {
-	out := []int{0}
-	for _, h := range g.probe {
-		if at := h.at + int(math.Round(probeBlockS/g.dt)); at > out[len(out)-1] && at < g.n-leastSteps {
-			out = append(out, at)
-		}
-	}
-	return out
-}
-
-// start is the slab as the sensors read it at a step: straight between them.
-func (g *eventGrid) start(f *slabFilter, depth []float64, thick float64, at0 int) []float64 {
+// start is the slab as the sensors read it first: straight between them.
+func (g *eventGrid) start(f *slabFilter, depth []float64, thick float64) []float64 {
 	type at struct{ d, c float64 }
 	var read []at
 	for r, s := range g.piece {
-		lo := max(at0-2, 0)
-		if at0 > 0 {
-			lo = at0
-		}
-		read = append(read, at{depth[r], average(s.y[lo:min(lo+5, g.n)])})
+		read = append(read, at{depth[r], average(s.y[:min(5, g.n)])})
 	}
 	slices.SortStableFunc(read, func(a, b at) int { return cmp.Compare(a.d, b.d) })
 	x := make([]float64, f.n)
@@ -177,7 +169,7 @@ func (g *eventGrid) faces(sags []sag) *faced {
 	}
 	tried := map[placement]bool{{hot: 3}: true}
 	try := func(p placement) {
-		if tried[p] || math.Abs(p.shiftM) > 4e-3 || math.Abs(p.thickM) > 3e-3 || g.thickM+p.thickM < 5e-3 || p.hot < 1 || p.hot >= len(contacts) || math.Abs(p.lnAlpha) > 0.3 {
+		if tried[p] || math.Abs(p.shiftM) > g.mostShift() || math.Abs(p.thickM) > 3e-3 || g.thickM+p.thickM < 5e-3 || p.hot < 1 || p.hot >= len(contacts) || math.Abs(p.lnAlpha) > 0.3 {
 			return
 		}
 		tried[p] = true
@@ -203,7 +195,10 @@ func (g *eventGrid) faces(sags []sag) *faced {
 		vary(placement{thickM: step}, placement{thickM: -step})
 	}
 	if g.known {
-		for _, mm := range []float64{-3, -2, -1, 1, 2, 3} {
+		for _, mm := range []float64{-7, -6, -5, -4, -3, -2, -1, 1, 2, 3, 4, 5, 6, 7} {
+			if math.Abs(mm) > 3 && g.began != anyState {
+				continue
+			}
 			try(placement{shiftM: mm / 1000, hot: 3})
 		}
 	} else {
@@ -214,6 +209,74 @@ func (g *eventGrid) faces(sags []sag) *faced {
 	around(0.5e-3)
 	around(0.5e-3)
 	return best
+}
+
+// changes of the faces in the whole log. A probe that was moved stands
+// elsewhere from then on, and one that is out tells nothing of the piece: each
+// part between is read by itself.
+func (g *eventGrid) changes(sags []sag) (out []change) {
+	const (
+		leastS  = 45
+		unsureS = 25 // after a probe was moved: what the slab then was is a guess
+	)
+	settle := int(math.Round((probeBlockS + 2) / g.dt))
+	read := func(lo, hi int, began heated) {
+		if float64(hi-lo)*g.dt < leastS {
+			return
+		}
+		part := *g
+		part.fromUS, part.n, part.began = g.us(lo), hi-lo, began
+		part.piece = nil
+		for _, s := range g.piece {
+			c := *s
+			c.y, c.nan = s.y[lo:hi], s.nan[lo:hi]
+			part.piece = append(part.piece, &c)
+		}
+		var seen []sag
+		for _, s := range sags {
+			s.at -= lo
+			seen = append(seen, s)
+		}
+		f := part.faces(seen)
+		for _, c := range plain(f.all, g.dt) {
+			if began == anyState && float64(c.at)*g.dt < unsureS {
+				continue
+			}
+			c.at += lo
+			out = append(out, c)
+		}
+	}
+	lo, began, inside := 0, raw, true
+	for _, h := range g.probe {
+		if inside {
+			read(lo, h.at-settle/2, began)
+		}
+		lo, began, inside = h.at+settle, anyState, h.kind != ProbeOut
+	}
+	if inside {
+		read(lo, g.n, began)
+	}
+	return out
+}
+
+// warming is how fast the piece warms some time after a step: the mean of its
+// sensors.
+func (g *eventGrid) warming(at int) float64 {
+	const fromS, toS, leastS = 30, 150, 40
+	lo, hi := at+int(fromS/g.dt), min(at+int(toS/g.dt), g.n-1)
+	if float64(hi-lo)*g.dt < leastS {
+		return math.NaN()
+	}
+	var ts, vs []float64
+	for i := lo; i <= hi; i++ {
+		sum := 0.0
+		for _, s := range g.piece {
+			sum += s.y[i] / float64(len(g.piece))
+		}
+		ts, vs = append(ts, float64(i)*g.dt), append(vs, sum)
+	}
+	rate, _ := line(ts, vs)
+	return rate
 }
 
 // Detect reads the events of one cook from its traces, on one clock, in order
@@ -241,10 +304,17 @@ func Detect(traces []*Trace, opt DetectOptions) []Event {
 	}
 	var out []Event
 	var found []named
+	var wettings []wetting
 	if len(g.piece) > 0 {
 		g.probe = g.probeHandled()
-		f := g.faces(sags)
-		found = f.found
+		// What a wet sensor reads tells nothing of its face.
+		wettings = g.wettings()
+		for _, w := range wettings {
+			for i := w.at; i <= w.to; i++ {
+				w.s.nan[i] = true
+			}
+		}
+		found, _ = sequence(g.changes(sags), raw)
 	}
 	for _, c := range found {
 		out = append(out, g.named(c))
@@ -274,7 +344,7 @@ func Detect(traces []*Trace, opt DetectOptions) []Event {
 	for _, s := range g.air {
 		out = append(out, g.doors(s)...)
 	}
-	out = append(out, g.wet(out)...)
+	out = append(out, g.wet(wettings, out)...)
 	slices.SortStableFunc(out, func(a, b Event) int { return cmp.Compare(a.AtUS, b.AtUS) })
 	return out
 }

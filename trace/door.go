@@ -3,13 +3,15 @@ package trace
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // Air that falls within seconds and comes back within minutes is an open
 // door or lid; a thermostat swings slower and both ways.
 const (
 	doorLeastK = 6   // least fall, K
-	doorFallS  = 25  // within which it falls
+	doorFallS  = 12  // within which it falls
+	doorUsual  = 2   // times the fall that nine in ten moments stay below
 	doorBackS  = 420 // within which it comes back
 	doorBack   = 0.5 // by this share
 )
@@ -19,14 +21,23 @@ func (g *eventGrid) doors(s *sensed) []Event {
 	w := max(2, int(math.Round(doorFallS/g.dt)))
 	back := int(math.Round(doorBackS / g.dt))
 	short := max(1, int(math.Round(5/g.dt)))
-	// How much it usually falls by itself in that time.
+	// How much it swings by itself in that time.
 	usual := scatter(s.y)
+	var swings []float64
+	for i := w + short; i < g.n-short; i += short {
+		swings = append(swings, math.Abs(average(s.y[i:i+short])-average(s.y[i-w-short:i-w])))
+	}
+	if len(swings) == 0 {
+		return nil
+	}
+	slices.Sort(swings)
+	least := max(doorLeastK, doorUsual*swings[len(swings)*9/10]) + 5*usual
 	var out []Event
 	for i := w + short; i < g.n-short; i++ {
 		before := average(s.y[i-w-short : i-w])
 		low := average(s.y[i : i+short])
 		fall := before - low
-		if fall < doorLeastK+5*usual || s.nan[i] {
+		if fall < least || s.nan[i] {
 			continue
 		}
 		// Was it falling before at much of that pace?

@@ -10,6 +10,8 @@ func (g *eventGrid) fatIn(found []named, sags []sag, onUS, offUS int64) []Event 
 		awayS = 12  // from what the faces tell, s
 		echo  = 0.5 // of a sag just before
 		echoS = 60
+
+		panAlone = 0.85 // most confidence of a sag: other things are cold, too
 	)
 	for _, s := range g.fat {
 		if us, ok := bends(s.t, +1, 0.5, DetectOptions{}.filled()); ok {
@@ -33,7 +35,7 @@ func (g *eventGrid) fatIn(found []named, sags []sag, onUS, offUS int64) []Event 
 		if told {
 			continue
 		}
-		e := Event{Kind: FatIn, AtUS: us, Confidence: confidence(FatIn, -s.amp), Why: fmt.Sprintf("the pan sags by %.0f K and no face of the piece feels a turn", s.amp)}
+		e := Event{Kind: FatIn, AtUS: us, Confidence: min(confidence(FatIn, s.amp), panAlone), Why: fmt.Sprintf("the pan sags by %.0f K and no face of the piece feels a turn", s.amp)}
 		for _, p := range g.pan {
 			e.Channels = append(e.Channels, p.t.Channel.ID)
 		}

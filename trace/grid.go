@@ -26,6 +26,7 @@ type eventGrid struct {
 	air    []*sensed
 	fat    []*sensed
 	probe  []handled // when the probe was touched
+	began  heated    // what the piece was at the first step
 }
 
 func (g *eventGrid) us(i int) int64 { return g.fromUS + int64(math.Round(float64(i)*g.dt*1e6)) }

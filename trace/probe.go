@@ -8,10 +8,13 @@ import (
 // A probe that is moved or pulled shows in all its sensors at once, also in
 // those so deep that conduction could not reach them for half a minute.
 const (
-	probeBlockS = 4  // seconds of each mean compared
-	probeLeastK = 2  // least break of the course of a deep sensor, K
-	probeFaceK  = 12 // more at a face, falling by e each probeFadeM
+	probeBlockS = 4   // seconds of each mean compared
+	probeRestK  = 0.4 // what conduction and splashes break of the course of a deep sensor, K
+	probeFaceK  = 4   // more at a face, falling by e each probeFadeM
 	probeFadeM  = 2.5e-3
+	probeSigmas = 3  // standard deviations from which a sensor breaks off
+	probeLeast  = 55 // least sum of their squares over all sensors
+	probeTell   = 3  // sensors that must break off, where there are so many
 	probeQuietS = 25 // seconds after a break that belong to it
 	probeAloneK = 8  // least break where there is one sensor only
 	probeLaterS = 40 // when what came of it is looked at
@@ -44,42 +47,46 @@ func (g *eventGrid) probeHandled() []handled {
 	for r, s := range inside {
 		x := min(s.depth, g.thickM-s.depth)
 		// A break is the difference of three means, of variance 6/w.
-		limits[r] = probeLeastK + probeFaceK*math.Exp(-x/probeFadeM) + 5*s.noise*math.Sqrt(6/float64(w))
+		limits[r] = probeSigmas * math.Hypot(probeRestK+probeFaceK*math.Exp(-x/probeFadeM), s.noise*math.Sqrt(6/float64(w)))
 		if len(inside) == 1 {
 			limits[r] = max(limits[r], probeAloneK)
 		}
 	}
 	block := func(s *sensed, i int) float64 { return average(s.y[i : i+w]) }
-	score := func(i int) (size float64, told int) {
+	score := func(i int) (sum float64) {
+		told, largest := 0, 0.0
 		for r, s := range inside {
 			if s.nan[i] || s.nan[i-1] {
 				continue
 			}
 			// The course goes on from the two blocks before.
 			b := block(s, i) - 2*block(s, i-w) + block(s, i-2*w)
-			if z := math.Abs(b) / limits[r]; z > 1 {
+			z := b / limits[r] * probeSigmas
+			sum += z * z
+			largest = max(largest, z*z)
+			if math.Abs(z) > probeSigmas {
 				told++
-				size += z
 			}
 		}
-		return size, told
-	}
-	least := max(1, (2*len(inside)+4)/5)
-	if len(inside) > 1 {
-		least = max(least, 2)
+		switch {
+		case told < min(probeTell, len(inside)), len(inside) > 1 && largest > 0.8*sum:
+			return 0 // those near a face alone
+		case len(inside) > 1 && sum < probeLeast:
+			return 0
+		}
+		return sum
 	}
 	var out []handled
 	wasOut := false
 	for i := 2 * w; i+w < g.n; i++ {
-		size, told := score(i)
-		if told < least {
+		size := score(i)
+		if size == 0 {
 			continue
 		}
 		top := i
-		for k := i + 1; k < min(i+2*w, g.n-w); k++ {
-			if s, n := score(k); n >= least && s > size {
-				top, size = k, s
-			}
+		// The first top: what follows is the course turning back.
+		for k := i + 1; k < min(i+2*w, g.n-w) && score(k) >= size; k++ {
+			top, size = k, score(k)
 		}
 		h := g.handledAt(inside, limits, top, w, wasOut)
 		if h.kind != "" {

@@ -12,6 +12,8 @@ const (
 	bothFaces // an oven, a bath, a fryer
 	offHeat
 	heatedStates
+
+	anyState heated = -1 // not known
 )
 
 // passage is what a change can make of one state: what both faces then do,
@@ -23,7 +25,15 @@ type passage struct {
 	sag      float64 // how the pan's sag counts
 	cost     float64
 	bySag    bool // told by the pan's sag alone
+	warms    int  // the piece afterwards warms (1) or does not (−1)
 }
+
+// panJumpK is the least by which a pan heats a face that is turned onto it, K.
+const panJumpK = 20
+
+// warmsKS is how fast a piece warms in an oven at least, and resting at most,
+// K/s of the mean of its sensors.
+const warmsKS = 0.008
 
 // panLeast is the gain from which a pan tells something by itself.
 const panLeast = 12
@@ -36,8 +46,8 @@ func (p passage) withSag() passage {
 var passages = func() []passage {
 	up, down := int8(1), int8(-1)
 	out := []passage{
-		{from: raw, to: bothFaces, moves: []moves{{up, up, false}, {up, up, true}}, kind: HeatOn, sag: 0, cost: 0},
-		{from: bothFaces, to: offHeat, moves: []moves{{down, down, false}, {down, 0, false}, {0, down, false}}, kind: OffHeat, sag: -1, cost: 0},
+		{from: raw, to: bothFaces, moves: []moves{{up, up, false}, {up, up, true}}, kind: HeatOn, sag: 0},
+		{from: bothFaces, to: offHeat, moves: []moves{{down, down, false}, {down, 0, false}, {0, down, false}}, kind: OffHeat, sag: -1, warms: -1},
 	}
 	// mirror adds a passage for face A and its like for face B.
 	swap := [...]heated{raw: raw, faceA: faceB, faceB: faceA, bothFaces: bothFaces, offHeat: offHeat}
@@ -50,12 +60,13 @@ var passages = func() []passage {
 		}
 		out = append(out, q)
 	}
-	mirror(passage{from: raw, to: faceA, moves: []moves{{up, 0, false}}, kind: HeatOn, sag: 1, cost: 0})
+	mirror(passage{from: raw, to: faceA, moves: []moves{{up, 0, false}}, kind: HeatOn, sag: 1})
 	mirror(passage{from: raw, to: faceA, moves: []moves{{up, 0, true}}, kind: HeatOn, sag: 1, cost: 4})
-	mirror(passage{from: faceA, to: faceB, moves: []moves{{down, up, false}, {0, up, false}}, kind: Turn, sag: 1, cost: 0})
+	mirror(passage{from: faceA, to: faceB, moves: []moves{{down, up, false}, {0, up, false}}, kind: Turn, sag: 1})
 	mirror(passage{from: faceA, to: faceB, moves: []moves{{down, 0, false}}, kind: Turn, sag: 1, cost: 10}.withSag()) // the other face is too deep to tell
-	mirror(passage{from: faceA, to: offHeat, moves: []moves{{down, 0, false}, {down, down, false}}, kind: OffHeat, sag: -1, cost: 0})
-	mirror(passage{from: faceA, to: bothFaces, moves: []moves{{down, up, true}, {0, up, true}}, kind: Moved, sag: -1, cost: 20})
+	mirror(passage{from: faceA, to: offHeat, moves: []moves{{down, 0, false}, {down, down, false}}, kind: OffHeat, sag: -1, warms: -1})
+	mirror(passage{from: faceA, to: bothFaces, moves: []moves{{down, up, true}, {0, up, true}}, kind: Moved, sag: -1, cost: 12, warms: +1})
+	mirror(passage{from: faceA, to: bothFaces, moves: []moves{{down, 0, false}}, kind: Moved, sag: -1, cost: 25, warms: +1})
 	mirror(passage{from: bothFaces, to: faceA, moves: []moves{{up, 0, false}, {up, down, false}}, kind: Moved, sag: 1, cost: 10})
 	mirror(passage{from: offHeat, to: faceA, moves: []moves{{up, 0, false}}, kind: Moved, sag: 1, cost: 40})
 	out = append(out, passage{from: offHeat, to: bothFaces, moves: []moves{{up, up, true}, {up, up, false}}, kind: Moved, sag: 0, cost: 40})
@@ -85,9 +96,16 @@ func (p *passage) gain(c *change) (gain float64, by int) {
 	gain = math.Inf(-1)
 	for _, m := range p.moves {
 		i := moveIndex[m]
-		if t := c.told[i]; t.gain > 0 && t.gain > gain {
+		t := c.told[i]
+		if p.kind == Turn && max(t.jumpK[0], t.jumpK[1]) < panJumpK && !p.bySag {
+			continue
+		}
+		if t.gain > 0 && t.gain > gain {
 			gain, by = t.gain, i
 		}
+	}
+	if p.warms > 0 && c.warming < warmsKS || p.warms < 0 && c.warming > warmsKS {
+		return math.Inf(-1), by
 	}
 	if p.bySag && c.pan < panLeast {
 		return math.Inf(-1), by
@@ -99,7 +117,7 @@ func (p *passage) gain(c *change) (gain float64, by int) {
 // laid on, turned from side to side, taken off. It is the sequence of greatest
 // likelihood (A. J. Viterbi 1967, IEEE Trans. Information Theory 13, 260–269).
 // What a state cannot do is left out.
-func sequence(changes []change) (out []named, total float64) {
+func sequence(changes []change, began heated) (out []named, total float64) {
 	type cell struct {
 		gain float64
 		from heated
@@ -109,9 +127,10 @@ func sequence(changes []change) (out []named, total float64) {
 	least := math.Inf(-1)
 	now := [heatedStates]float64{}
 	for s := range now {
-		now[s] = least
+		if began != anyState && heated(s) != began {
+			now[s] = least
+		}
 	}
-	now[raw] = 0
 	table := make([][heatedStates]cell, len(changes))
 	for k := range changes {
 		var next [heatedStates]float64
@@ -135,7 +154,7 @@ func sequence(changes []change) (out []named, total float64) {
 		}
 		now = next
 	}
-	end := raw
+	end := max(began, raw)
 	for s := range now {
 		if now[s] > now[end] {
 			end = heated(s)
