@@ -442,6 +442,9 @@ func (a *assembler) cooks(ctx context.Context, rd bench.Reader, r *Report) error
 		for _, d := range c.Deviations {
 			k.Deviations = append(k.Deviations, Deviation{AtS: float64(d.AtUS) / 1e6, HasAt: d.AtUS != 0, What: d.What, Why: d.Why})
 		}
+		if k.Photos, err = photosOf(ctx, rd, a.rec.Study, &c); err != nil {
+			return err
+		}
 		for t := range traces {
 			if off := traces[t].Channel.OffsetK; off != 0 {
 				k.Corrections = append(k.Corrections, fmt.Sprintf("%s: %.2g K subtracted, found at the ice point", traces[t].Channel.ID, off))

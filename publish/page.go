@@ -167,6 +167,7 @@ type cookView struct {
 	Weighings     []weighingView
 	Marks         []markView
 	Deviations    []string
+	Photos        []photoView
 	Bare          bool // nothing beyond its row in the table
 	WeighingNotes bool // whether any has a note: else the column is left out
 	MarkNotes     bool
@@ -303,7 +304,10 @@ func (p *printer) cooks(v *view) error {
 		for _, d := range c.Deviations {
 			cv.Deviations = append(cv.Deviations, d.sentence())
 		}
-		cv.Bare = c.Traces == nil && c.VoidWhy == "" && len(c.Weighings)+len(c.Marks)+len(c.Deviations)+len(c.Corrections)+len(c.Notes) == 0 && len(c.Values) > 0
+		for _, x := range c.Photos {
+			cv.Photos = append(cv.Photos, x.view(c.Label))
+		}
+		cv.Bare = c.Traces == nil && c.VoidWhy == "" && len(c.Weighings)+len(c.Marks)+len(c.Deviations)+len(c.Corrections)+len(c.Notes)+len(c.Photos) == 0 && len(c.Values) > 0
 		v.Days = v.Days || c.Day != ""
 		v.Cooks = append(v.Cooks, cv)
 	}

@@ -171,8 +171,18 @@ type Cook struct {
 	Weighings                      []Weighing
 	Marks                          []Mark
 	Deviations                     []Deviation
+	Photos                         []Photo
 	Corrections                    []string
 	Notes                          []fault.Note
+}
+
+// Photo is a picture of a cook, small enough to stand in the page.
+type Photo struct {
+	JPEG              []byte
+	WidthPx, HeightPx int
+	Caption           string
+	Alt               string // what it shows; "" when nobody said
+	Taken             string // when, ready to print; "" unknown
 }
 
 // Value is one measured response of a cook.

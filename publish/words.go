@@ -50,6 +50,8 @@ type words struct {
 	Uncertainty   string
 	Weighings     string
 	WeighingsNone string
+	Photos        string
+	PhotoNoAlt    string
 	WeighingHead  [4]string
 	Marks         string
 	MarkHead      [3]string
@@ -125,6 +127,8 @@ var english = words{
 	Uncertainty:   "± is the expanded uncertainty: it holds the value at 95.45\u00a0% (k about 2).",
 	Weighings:     "Weighings",
 	WeighingsNone: "No weighings.",
+	Photos:        "Photos",
+	PhotoNoAlt:    "Photo without a description, of cook",
 	WeighingHead:  [4]string{"When", "Mass", "After heat on", "Note"},
 	Marks:         "Marks",
 	MarkHead:      [3]string{"Mark", "After heat on", "Note"},

@@ -78,7 +78,7 @@ var styleText = regexp.MustCompile(`(?s)<style>(.*?)</style>`)
 func ownStyle(w http.ResponseWriter, page []byte) {
 	if m := styleText.FindSubmatch(page); m != nil {
 		sum := sha256.Sum256(m[1])
-		w.Header().Set("Content-Security-Policy", "default-src 'none'; style-src 'sha256-"+base64.StdEncoding.EncodeToString(sum[:])+"'; font-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'")
+		w.Header().Set("Content-Security-Policy", "default-src 'none'; style-src 'sha256-"+base64.StdEncoding.EncodeToString(sum[:])+"'; font-src data:; img-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'")
 	}
 }
 
