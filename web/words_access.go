@@ -152,7 +152,7 @@ var accessEnglish = map[string]string{
 	"cert-firefox":      "Firefox, on any system",
 	"cert-firefox-1":    "Firefox has a store of its own. Tap the download: it asks what to trust. “View” shows the fingerprint: compare it.",
 	"cert-firefox-2":    "Tick “Trust this CA to identify websites” and confirm.",
-	"cert-firefox-3":    "If it only saves the file: Settings, Privacy & Security, Certificates, View Certificates, Authorities, Import. On Android, install it in the system as above; Firefox may need “Use third party CA certificates” in its secret settings.",
+	"cert-firefox-3":    "If it only saves the file: Settings, Privacy & Security, Certificates, View Certificates, Authorities, Import. On Android, install it in the system as above; Firefox uses it once “Use third party CA certificates” is on in its hidden settings (About, tap the logo five times).",
 	"cert-firefox-out":  "View Certificates, Authorities: choose “A kitchen's own, made by trivet”, Delete or Distrust.",
 
 	// The log of changes.
