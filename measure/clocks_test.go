@@ -246,3 +246,28 @@ func TestQualityTellsOfClocks(t *testing.T) {
 		t.Errorf("known to ±6 s: %+v", f)
 	}
 }
+
+// Offers are read from the traces on one clock, and count from heat on as it
+// is corrected.
+func TestOffersAreReadOnOneClock(t *testing.T) {
+	in := twoLogs(0)
+	in.Cook.ZeroSet, in.Cook.ZeroUS, in.Cook.Marks = false, 0, nil
+	for i := range in.Traces[0].Counts { // a core that tells nothing
+		in.Traces[0].Counts[i] = 50
+	}
+	at := func(in Input) int64 {
+		t.Helper()
+		for _, m := range OfferMarks(in) {
+			if m.Kind == study.HeatOn {
+				return m.AtUS
+			}
+		}
+		t.Fatalf("no heat on is offered: %+v", OfferMarks(in))
+		return 0
+	}
+	plain := at(in)
+	in.Cook.Clocks = []study.ClockFix{{Clock: "bb", To: "aa", OffsetUS: 30e6}}
+	if got := at(in); got-plain != 30e6 {
+		t.Errorf("heat on moves by %d µs with the log that tells it, want 30 s", got-plain)
+	}
+}

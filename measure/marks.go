@@ -30,6 +30,7 @@ var marksOf = map[string]study.MarkKind{
 // changed. Kinds of which the cook entered any are offered only away from
 // them: what was entered stands.
 func OfferMarks(in Input) []study.Mark {
+	in, _ = OneClock(in)
 	zero, traces := clockOf(in)
 	var out []study.Mark
 	for _, e := range trace.Detect(traces, detecting(in)) {
@@ -91,6 +92,13 @@ func clockOf(in Input) (zero int64, traces []*trace.Trace) {
 func AcceptMarks(in Input, marks []study.Mark) study.Cook {
 	c := in.Cook
 	zero, _ := clockOf(in)
+	// Offers count from heat on as corrected; the record keeps it as entered.
+	corrected, _ := OneClock(in)
+	from, _ := clockOf(corrected)
+	marks = slices.Clone(marks)
+	for i := range marks {
+		marks[i].AtUS += from - zero
+	}
 	c.Marks = append(slices.Clone(c.Marks), marks...)
 	if i := slices.IndexFunc(marks, func(m study.Mark) bool { return m.Kind == study.HeatOn }); i >= 0 && !c.ZeroSet {
 		c = shifted(c, marks[i].AtUS)
