@@ -16,6 +16,7 @@ import (
 	"golang.org/x/text/encoding/unicode"
 	"pgregory.net/rapid"
 
+	"trivet/cells"
 	"trivet/fault"
 )
 
@@ -401,6 +402,29 @@ func TestEndlessLinesAreRefusedEarly(t *testing.T) {
 			if e.took > 8<<20 {
 				t.Errorf("%q then %q: %d bytes taken", start, c, e.took)
 			}
+		}
+	}
+}
+
+// What was guarded against spreadsheets reads back as it was: names of cooks
+// and treatments in an exported table are those of the study.
+func TestGuardedTextsReadBack(t *testing.T) {
+	names := []string{"=b", "-a+1", "'tis", "plain", "@home"}
+	var b strings.Builder
+	var rows [][]string
+	for _, n := range names {
+		rows = append(rows, []string{n, "-2.5"})
+	}
+	if err := cells.NewWriter(&b).WriteAll([]string{"treatment", "loss"}, rows); err != nil {
+		t.Fatal(err)
+	}
+	tb, err := ReadColumns(strings.NewReader(b.String()), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, n := range names {
+		if got := tb.Columns[0].Text(i); got != n || tb.Columns[1].Numbers[i] != -2.5 {
+			t.Errorf("%q read back as %q beside %v", n, got, tb.Columns[1].Numbers[i])
 		}
 	}
 }
