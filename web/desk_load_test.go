@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"net/http/httptest"
 	"slices"
 	"sync"
 	"testing"
@@ -19,6 +20,8 @@ import (
 func BenchmarkDeskReaders(b *testing.B) {
 	d := openDemo(b, 8)
 	d.get("/studies/sear-first-or-sear-last")
+	bare := httptest.NewServer(d.desk.Handler())
+	defer bare.Close()
 	var mu sync.Mutex
 	var all []time.Duration
 	b.ReportAllocs()
@@ -27,14 +30,16 @@ func BenchmarkDeskReaders(b *testing.B) {
 	work := make(chan int)
 	for range 50 {
 		wg.Go(func() {
-			client := &http.Client{Transport: &http.Transport{}}
+			client := &http.Client{Transport: &http.Transport{DisableCompression: true}} // packed pages are not unpacked here
 			for i := range work {
 				path := "/studies/sear-first-or-sear-last"
 				if i%4 == 3 {
 					path = "/"
 				}
 				start := time.Now()
-				r, err := client.Get(d.http.URL + path)
+				q, _ := http.NewRequest(http.MethodGet, bare.URL+path, nil)
+				q.Header.Set("Accept-Encoding", "gzip")
+				r, err := client.Do(q)
 				if err != nil {
 					b.Error(err)
 					continue
