@@ -71,23 +71,60 @@ func (v *view) fit() *Profile {
 		}
 		sensors = append(sensors, p)
 	}
-	pr, err := FitProfile(sensors, opt)
-	if err != nil {
+	pr, left := v.fitDropping(sensors, opt)
+	if pr == nil {
 		return nil
 	}
-	limit := float64(goodMisfitK)
-	if n := len(v.channels(trace.Depth)); n >= 5 && len(v.channels(trace.Core)) == 0 {
-		limit = mostMisfitK
-	}
-	if pr.MisfitK > limit {
-		v.notes = append(v.notes, fault.Notef("profile-refused",
-			"no profile that conducts heat fits the %d sensors (%.1f K off): they are taken as they are", pr.Sensors, pr.MisfitK))
-		return nil
+	if left != "" {
+		v.notes = append(v.notes, fault.Notef("profile-without",
+			"sensor %s does not go with a profile that conducts heat through the others and was left out of the fit; check its depth", left))
 	}
 	v.notes = append(v.notes, fault.Notef("profile-fitted", "core and faces are read from a heat-equation profile fitted to %d sensors (misfit %.2g K)", pr.Sensors, pr.MisfitK))
 	v.notes = append(v.notes, pr.Notes...)
 	v.profile = pr
 	return pr
+}
+
+// fitDropping fits a profile to all sensors or, where they make none, to all
+// but the one it misses most; nil, with a note of the reason, where neither is
+// good enough.
+func (v *view) fitDropping(sensors []ProfileSensor, opt ProfileOptions) (pr *Profile, left string) {
+	good := func(p *Profile, sensors []ProfileSensor) bool {
+		limit := float64(goodMisfitK)
+		inside, core := 0, false
+		for _, s := range sensors {
+			if s.OnProbe {
+				inside++
+			} else if s.DepthM > 0.1e-3 && opt.ThicknessM-s.DepthM > 0.1e-3 {
+				core = true
+			}
+		}
+		if inside >= 5 && !core {
+			limit = mostMisfitK
+		}
+		return p.MisfitK <= limit
+	}
+	all, err := FitProfile(sensors, opt)
+	if err != nil {
+		v.notes = append(v.notes, fault.Notef("profile-refused", "no profile was fitted to the sensors: %s", err))
+		return nil, ""
+	}
+	if good(all, sensors) {
+		return all, ""
+	}
+	if len(sensors) > MinProfileSensors {
+		// A core is what the fit is for: it is not dropped.
+		fewer := slices.DeleteFunc(slices.Clone(sensors), func(s ProfileSensor) bool { return s.ID == all.worst && s.OnProbe })
+		if len(fewer) < len(sensors) {
+			if p, err := FitProfile(fewer, opt); err == nil && good(p, fewer) && p.MisfitK < all.MisfitK/2 {
+				return p, all.worst
+			}
+		}
+	}
+	v.notes = append(v.notes, fault.Notef("profile-refused",
+		"no profile that conducts heat between steady faces fits the %d sensors (%.1f K off in all, %s by %.1f K and most at %.0f s from heat on): they are taken as they are; a mark that is missing or late there, a wrong depth, or a crust under the outer sensors does that",
+		all.Sensors, all.MisfitK, all.worst, all.worstK, all.worstS))
+	return nil, ""
 }
 
 // thicknessU is the standard uncertainty of the piece's thickness: from the

@@ -199,5 +199,5 @@ func evenShare(v *view, _ string) (Response, error) {
 	return Response{Unit: "%", Value: value, ResolutionStep: 100.0 / 400, Budget: []Source{
 		{"sensors against each other", "B", math.Abs(hi-lo) / 2},
 		{"depth of the sensors (±1 mm)", "B", 100 * rectangular(1e-3) * math.Sqrt2 / thick},
-	}}, nil
+	}, Notes: []fault.Note{fault.Notef("even-share-interpolated", "the share is read from a monotone cubic through %d sensors, level beyond the outermost: no profile that conducts heat was fitted", len(ps))}}, nil
 }

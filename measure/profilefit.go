@@ -689,6 +689,28 @@ func (f *profileFit) spread(out []float64) (widen, rms float64) {
 	return max(1, chi/float64(max(n-f.params, 1))*time), math.Sqrt(sum2 / float64(n))
 }
 
+// worstSensor is the sensor that the model without its remainder misses most
+// (root mean square), and when it misses it most.
+func (f *profileFit) worstSensor(out []float64) (id string, rmsK, atS float64) {
+	nt := len(f.timeS)
+	for i, s := range f.sensors {
+		sum, n, most, at := 0.0, 0.0, 0.0, 0.0
+		for k, t := range f.timeS {
+			if y := f.y[i*nt+k]; !math.IsNaN(y) {
+				e := math.Abs(y - out[i*nt+k])
+				sum, n = sum+e*e, n+1
+				if e > most {
+					most, at = e, t
+				}
+			}
+		}
+		if n > 0 && math.Sqrt(sum/n) > rmsK {
+			id, rmsK, atS = s.ID, math.Sqrt(sum/n), at
+		}
+	}
+	return id, rmsK, atS
+}
+
 // FitProfile fits the temperature through the thickness of a slab to sensors
 // at several depths over time: a solution of the heat equation whose faces
 // have steady contacts between the moments given, which change places at each
@@ -729,6 +751,7 @@ func FitProfile(sensors []ProfileSensor, opt ProfileOptions) (*Profile, error) {
 	cov, jac, out, _ := f.fit(best, widen, 5)
 	_, rms := f.spread(out)
 	pr := f.profile(best, cov, jac, out, rms)
+	pr.worst, pr.worstK, pr.worstS = f.worstSensor(out)
 	if pr.CoreU == nil || math.IsNaN(pr.CoreC[0]) {
 		return nil, fault.New("absent", "no profile fits the sensors")
 	}

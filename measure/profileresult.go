@@ -28,6 +28,11 @@ type Profile struct {
 	Sensors                 int
 	Notes                   []fault.Note
 
+	// The sensor the model misses most, by how much (root mean square), and
+	// when most.
+	worst          string
+	worstK, worstS float64
+
 	depth []float64 // ξ of the nodes
 	field []float64 // nodes at each time
 }
@@ -190,8 +195,35 @@ func (f *profileFit) profile(p []float64, cov *mat.SymDense, jac, out []float64,
 		pr.ColdestC[k], pr.ColdestM[k] = row[low], pr.depth[low]*pr.ThicknessM
 	}
 	f.measuredFaces(pr)
+	f.crusts(pr)
 	f.remark(pr, p)
 	return pr
+}
+
+// crusts widens the uncertainty of a face that the model puts above boiling:
+// there it is a dry crust, and what sensors in the wet food tell is the
+// boiling front below it.
+func (f *profileFit) crusts(pr *Profile) {
+	const slackK = 3 // dissolved salts, altitude, the fit
+	for side, own := range f.face {
+		if own >= 0 {
+			continue
+		}
+		first, high := math.NaN(), 0.0
+		for k, c := range pr.FaceC[side] {
+			if over := c - boilingC; over > slackK {
+				pr.FaceU[side][k] = math.Hypot(pr.FaceU[side][k], over)
+				high = max(high, c)
+				if math.IsNaN(first) {
+					first = pr.TimeS[k]
+				}
+			}
+		}
+		if high > 0 {
+			pr.Notes = append(pr.Notes, fault.Notef("face-above-boiling",
+				"side %c is put at up to %.0f °C (from %.0f s on): a face above boiling is a dry crust, which no sensor inside the wet food tells; what is told is the boiling front below it, and the uncertainty reaches down to that", 'A'+rune(side), high, first))
+		}
+	}
 }
 
 // measuredFaces puts what sensors on the faces read in place of the model's
