@@ -83,7 +83,6 @@ type search struct {
 	f    *slabFilter
 	n    int
 	z    []float64
-	ok   []bool // whether the sensors were read throughout what follows
 	look int
 	hot  int // film of the pan, the same for both faces
 	sig  [2][len(contacts)][]float64
