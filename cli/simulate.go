@@ -425,7 +425,7 @@ func pictureWriter(flag, like, path, sizeName string) (func(*figure.Scene, io.Wr
 }
 
 func drawCutFace(env *Env, o simulateOptions, all []simulated, size figure.Size, write func(*figure.Scene, io.Writer) error) error {
-	fig := figure.CutFace{Title: "Predicted cut face", Fahrenheit: env.Fahrenheit()}
+	fig := figure.CutFace{Title: "Predicted cut face", Fahrenheit: env.Fahrenheit(), Inch: env.Fahrenheit()}
 	for i := range all {
 		s := &all[i]
 		piece := figure.CutPiece{Name: cookTitle(s.cook.Name)}

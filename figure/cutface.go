@@ -19,6 +19,7 @@ type CutFace struct {
 	Pieces     []CutPiece
 	LevelsC    []float64 // lines of equal peak temperature; nil takes round ones
 	Fahrenheit bool
+	Inch       bool     // lengths in inches
 	Cautions   []string // further sentences printed under the picture
 }
 
@@ -139,14 +140,18 @@ func (f CutFace) Table() Table {
 	if f.Fahrenheit {
 		unit, conv = "f", func(c float64) float64 { return quantity.Celsius(c).F() }
 	}
+	height, lengthOf := "height_mm", func(m float64) string { return fmt.Sprintf("%.2f", m*1e3) }
+	if f.Inch {
+		height, lengthOf = "height_in", func(m float64) string { return fmt.Sprintf("%.3f", quantity.Metres(m).In()) }
+	}
 	t := Table{
 		Caption: f.Title + ": temperature now and highest so far on the axis. " + doneness.ColourCaution,
-		Columns: []string{"piece", "moment", "height_mm", "now_" + unit, "peak_" + unit, "colour"},
+		Columns: []string{"piece", "moment", height, "now_" + unit, "peak_" + unit, "colour"},
 	}
 	for _, p := range f.Pieces {
 		for _, s := range p.Sections {
 			for r, h := range s.HeightM {
-				t.Rows = append(t.Rows, []string{p.Name, s.At, fmt.Sprintf("%.2f", h*1e3),
+				t.Rows = append(t.Rows, []string{p.Name, s.At, lengthOf(h),
 					fmt.Sprintf("%.1f", conv(s.NowC[r])), fmt.Sprintf("%.1f", conv(s.PeakC[r][0])), labPaint(s.Colour[r][0]).Fixed.String()})
 			}
 		}
@@ -491,7 +496,7 @@ func (f CutFace) footer(g *Group, size Size, y, em, small, lo, hi, perM float64)
 	y += em * 0.3
 	// Length: 10 mm or half an inch.
 	l, name := 0.01, "10 mm"
-	if f.Fahrenheit {
+	if f.Inch {
 		l, name = 0.0127, "½ in"
 	}
 	x := em

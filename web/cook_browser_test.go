@@ -114,6 +114,6 @@ func TestACookFilledInABrowser(t *testing.T) {
 		_, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"})
 		return err
 	}))
-	p.waits(`document.readyState === "complete" && getComputedStyle(document.querySelector(".photos form, form")).display === "none"`)
+	p.waits(`document.readyState === "complete" && getComputedStyle(document.querySelector("[data-photo-form]")).display === "none" && getComputedStyle(document.querySelector("#marks ul form")).display === "flex"`)
 	p.shot("print")
 }

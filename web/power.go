@@ -263,7 +263,7 @@ func (d *Desk) marginPart(w http.ResponseWriter, r *http.Request) {
 		d.s.fail(w, r, 0, err)
 		return
 	}
-	d.renderPart(w, http.StatusOK, "meaning", d.marginWords(rec, r.FormValue("response"), r.FormValue("margin")))
+	d.renderPart(w, http.StatusOK, "meaning", d.marginWords(rec, r.FormValue("response"), r.FormValue("margin"), unitsOf(r)))
 }
 
 // teaspoonML is a US customary teaspoon, 4.92892 mL (NIST Handbook 44,
@@ -273,7 +273,7 @@ const teaspoonML = 4.93
 // marginWords says what a margin means in the mouth or on the clock: plain
 // arithmetic on this study's own pieces, and the predicted cook where there is
 // one.
-func (d *Desk) marginWords(rec *bench.Record, response, text string) []string {
+func (d *Desk) marginWords(rec *bench.Record, response, text string, u units) []string {
 	if strings.TrimSpace(text) == "" {
 		return []string{say("margin-help")}
 	}
@@ -292,8 +292,8 @@ func (d *Desk) marginWords(rec *bench.Record, response, text string) []string {
 		juice := g * m.Value / 100
 		return []string{say("margin-loss", m.Text, fmt.Sprintf("%.0f g", g), from, fmt.Sprintf("%.1f g", juice), fmt.Sprintf("%.1f", juice/teaspoonML)), say("margin-loss-not-juicy")}
 	case m.MarginKind == quantity.MarginPoints && name == "even_share":
-		mm := d.pieceThickness(rec) * 1000
-		return []string{say("margin-even", m.Text, fmt.Sprintf("%.0f mm", mm), fmt.Sprintf("%.1f mm", mm*m.Value/100))}
+		whole := d.pieceThickness(rec)
+		return []string{say("margin-even", m.Text, u.length(whole), u.length(whole*m.Value/100))}
 	case m.MarginKind == quantity.MarginRatio && builtIn && r.Unit == "s":
 		if s := d.predictedPull(rec); s > 0 {
 			return []string{say("margin-time-ratio", m.Text, duration(s), duration(s*m.Value))}

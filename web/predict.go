@@ -139,8 +139,8 @@ func degreesOf(fahrenheit bool) figure.Degrees {
 	return figure.Celsius
 }
 
-func (p *prediction) face(title string, fahrenheit bool) figure.CutFace {
-	return figure.CutFace{Title: say("cutface-title"), Fahrenheit: fahrenheit, Pieces: []figure.CutPiece{{Name: title, Sections: p.sections}}}
+func (p *prediction) face(title string, u units) figure.CutFace {
+	return figure.CutFace{Title: say("cutface-title"), Fahrenheit: u.Fahrenheit, Inch: u.Inch, Pieces: []figure.CutPiece{{Name: title, Sections: p.sections}}}
 }
 
 // treatment tells a treatment in sentences.
@@ -179,7 +179,7 @@ func (d *Desk) cutFaces(rec *bench.Record, u units) *pictureView {
 }
 
 func cutFaceOf(rec *bench.Record, u units) (figure.CutFace, bool) {
-	f := figure.CutFace{Title: say("cutface-title"), Fahrenheit: u.Fahrenheit}
+	f := figure.CutFace{Title: say("cutface-title"), Fahrenheit: u.Fahrenheit, Inch: u.Inch}
 	for _, t := range rec.Study.Treatments {
 		src, ok := rec.CookFiles[t.Cook]
 		if !ok {
@@ -327,7 +327,7 @@ func (d *Desk) predictionPart(rec *bench.Record, file, name string, src []byte, 
 		return v
 	}
 	v.Trace.Key = ""
-	if v.Face, err = d.picture(rec.Study.ID, "face", p.face(name, u.Fahrenheit), rec.Study.Invented); err != nil {
+	if v.Face, err = d.picture(rec.Study.ID, "face", p.face(name, u), rec.Study.Invented); err != nil {
 		v.Error = d.s.publicFault(err)
 		return v
 	}

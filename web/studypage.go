@@ -272,7 +272,7 @@ func (d *Desk) studyView(r *http.Request, rec *bench.Record, at saved, st stage)
 		b.area("claim.fair", say("field-fair"), say("field-fair-hint")), b.area("claim.against", say("field-against"), say("field-against-hint")))
 	words := answer.Words{Study: s, Fahrenheit: u.Fahrenheit}
 	for _, q := range s.Questions {
-		v.Questions = append(v.Questions, d.question(b, words, q))
+		v.Questions = append(v.Questions, d.question(b, words, q, u))
 	}
 	v.NewQuestion = newQuestionForm(s, at)
 	for _, t := range s.Treatments {
@@ -525,7 +525,7 @@ func newQuestionForm(s *study.Study, at saved) newQuestionView {
 	return v
 }
 
-func (d *Desk) question(b formBuilder, words answer.Words, q study.Question) questionView {
+func (d *Desk) question(b formBuilder, words answer.Words, q study.Question, u units) questionView {
 	v := questionView{ID: q.ID, Ask: sentenceOf(q.Ask), Tasting: q.Tasting != nil, Margin: q.Margin.Text, Response: q.Response}
 	at := "questions[" + q.ID + "]."
 	if q.Tasting != nil {
@@ -539,7 +539,7 @@ func (d *Desk) question(b formBuilder, words answer.Words, q study.Question) que
 		m = say("margin-open")
 	}
 	v.Sentence = say("question-"+string(q.Claim), words.Treatment(q.Compare.Treatment), words.Treatment(q.Compare.Against), words.Response(q.Response), m)
-	v.Meaning = d.marginWords(b.rec, q.Response, q.Margin.Text)
+	v.Meaning = d.marginWords(b.rec, q.Response, q.Margin.Text, u)
 	hint := say("field-margin-hint")
 	if r, ok := study.LookupResponse(q.Response); ok {
 		hint = say("field-margin-hint-as", r.Margins())
