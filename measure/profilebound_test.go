@@ -83,6 +83,7 @@ func TestFaceBoundAfterAJump(t *testing.T) {
 	}{
 		{"10 s after the jump", 0.3e-3, 10, 1, 2},
 		{"30 s", 0.3e-3, 30, 0.6, 1},
+		{"a minute", 0.3e-3, 60, 0.3, 0.8},
 		{"3 minutes", 0.3e-3, 175, 0, 0.5},
 		{"10 s, thickness known to 0.05 mm", 0.05e-3, 10, 0, 1},
 	} {
