@@ -9,7 +9,6 @@ var clockEnglish = map[string]string{
 	"clocks-h":           "Clocks",
 	"clocks-lead":        "Each log has a clock of its own. A correction stands beside what was recorded, is applied whenever it is read, and can be undone.",
 	"col-clock":          "Clock",
-	"col-holds":          "Holds",
 	"col-begins":         "Begins, by itself",
 	"col-correction":     "Correction (k = 2)",
 	"col-residual":       "Residual",
