@@ -23,6 +23,7 @@ const (
 	RepeatedHeader ProblemKind = "repeated-header" // row kept out
 	DuplicateTime  ProblemKind = "duplicate-time"  // row kept out
 	OutOfOrder     ProblemKind = "out-of-order"    // row kept out: earlier than one before it
+	StrayTime      ProblemKind = "stray-time"      // row kept out: later than the rows behind it
 	ClockJump      ProblemKind = "clock-jump"      // the clock went back for good; says by how much
 	UnmappedName   ProblemKind = "unmapped-name"   // row kept out: a long log names a channel the map does not
 	CutOff         ProblemKind = "cut-off"         // the last row is incomplete, row kept out
@@ -37,7 +38,7 @@ const (
 // RowOut tells whether rows of the problem are not in the table.
 func (k ProblemKind) RowOut() bool {
 	switch k {
-	case NotATime, RepeatedHeader, DuplicateTime, OutOfOrder, UnmappedName, CutOff, OtherSession:
+	case NotATime, RepeatedHeader, DuplicateTime, OutOfOrder, StrayTime, UnmappedName, CutOff, OtherSession:
 		return true
 	}
 	return false

@@ -161,6 +161,8 @@ func brokenTimes() []brokenFile {
 	}
 	one("year-1", "a date in the year 1", "0001-01-01T00:00:00Z", 1, brokenFile{Kept: 12, Gaps: 1})
 	one("year-9999", "a date in the year 9999", "9999-12-31T23:59:59Z", 12, brokenFile{Kept: 12, Gaps: 1})
+	one("ahead", "a time far ahead of the rows behind it", "2099-12-31T23:59:59Z", 4, brokenFile{Kept: 11, Problems: []string{problemOf(4, 4, "", StrayTime, "")}})
+	one("ahead-first", "a time far ahead of the rows behind it", "2099-12-31T23:59:59Z", 1, brokenFile{Kept: 11, Problems: []string{problemOf(1, 1, "", StrayTime, "")}})
 	one("twice", "a time that comes twice", "2026-03-01T10:00:02Z", 4, brokenFile{Kept: 11, Problems: []string{problemOf(4, 4, "", DuplicateTime, "")}})
 	one("back", "a time before the one before", "2026-03-01T09:00:00Z", 5, brokenFile{Kept: 11, Problems: []string{problemOf(5, 5, "", OutOfOrder, "")}})
 

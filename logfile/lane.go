@@ -20,6 +20,7 @@ type lane struct {
 	seen     int // rows
 	kept     int
 	firstUS  int64
+	strays   strays
 	order    order
 	gaps     gapFinder
 	step     int64 // of the last run that was spread
@@ -47,7 +48,7 @@ type laneChannel struct {
 
 func newLane(m *Map, first, n int, name string) *lane {
 	x := &lane{name: name, first: first, channels: make([]laneChannel, n), cells: make([][]float64, n)}
-	x.order.last = NoTime
+	x.order.last, x.strays.last = NoTime, NoTime
 	for i := range x.channels {
 		c := &x.channels[i]
 		c.MapChannel, c.zero = m.Channels[first+i], math.Inf(-1)
@@ -63,14 +64,16 @@ const mostRun = 1 << 20
 
 // settle takes the rows whose time is certain, all of them at the end.
 func (n *lane) settle(l *loader, end bool) error {
-	upto := len(n.times)
-	if l.log.Map.Time.Spread {
-		if upto = n.spread(end); len(n.times)-upto > mostRun {
+	spread := l.log.Map.Time.Spread
+	upto := n.strays.mark(n, spread, end)
+	if spread {
+		if upto = n.spread(upto, end); n.strays.checked-upto > mostRun {
 			return fault.New("log-spread", "more than %d rows have one time", mostRun).AtRow(n.records[upto]).
 				WithFix("set spread: false in the column map, or check which column tells the time")
 		}
 	}
 	n.seen += upto
+	n.strays.checked -= upto
 	rows := n.order.keep(n, upto)
 	for len(rows) > 0 {
 		room := l.pieceLen() - len(n.piece)
@@ -237,29 +240,32 @@ func (x *largeCounts) end(c *laneChannel, decimals int) int {
 }
 
 // spread shares out runs of one time evenly up to the next time; the last run
-// takes the step of the run before. It returns how many rows are settled: a
-// run that may go on is not.
-func (n *lane) spread(end bool) int {
-	for a := 0; a < len(n.times); {
+// takes the step of the run before. A row without a time keeps its place in a
+// run. Of the first rows it returns how many are settled: a run that may go on
+// is not.
+func (n *lane) spread(rows int, end bool) int {
+	for a := 0; a < rows; {
 		us := n.times[a]
 		b := a + 1
-		for b < len(n.times) && n.times[b] == us {
+		for us != NoTime && b < rows && (n.times[b] == us || n.times[b] == NoTime) {
 			b++
 		}
-		if b == len(n.times) && !end {
+		if b == rows && !end {
 			return a
 		}
 		if k := int64(b - a); us != NoTime && k > 1 {
-			if b < len(n.times) && n.times[b] > us {
+			if b < rows && n.times[b] > us {
 				n.step = (n.times[b] - us) / k
 			}
 			for i := a; i < b; i++ {
-				n.times[i] = us + int64(i-a)*n.step
+				if n.times[i] != NoTime {
+					n.times[i] = us + int64(i-a)*n.step
+				}
 			}
 		}
 		a = b
 	}
-	return len(n.times)
+	return rows
 }
 
 // order keeps the rows whose time is later than that of every row kept
