@@ -99,6 +99,7 @@ func Study(in Input) (*Answer, error) {
 	}
 	for _, e := range ev {
 		e.finish()
+		e.others()
 	}
 	out.Notes = append(out.Notes, unasked(in)...)
 	out.Next = next(in, out)

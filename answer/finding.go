@@ -87,6 +87,9 @@ type Evidence struct {
 	ResolutionStep float64   `json:"resolution_step"` // coarsest, in the response's unit
 	Pairs          []Pair    `json:"pairs"`
 	LeaveOneOut    []LeftOut `json:"leave_one_out"`
+	// Others is the same comparison by other definitions of the response.
+	// They never change the verdict.
+	Others []Redefined `json:"other_definitions,omitempty"`
 	// Components is where the scatter comes from, largest unit first.
 	Components []Component `json:"components"`
 	// Unadjusted is the estimate without the covariates, when there are any.

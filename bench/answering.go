@@ -37,7 +37,7 @@ func Answer(ctx context.Context, rd Reader, studyID string, o AnswerOptions) (*A
 	names := rec.asked()
 	out := &Answered{Record: rec}
 	if len(names) > 0 {
-		if out.Results, err = Measure(ctx, rd, rec, o.Progress, names...); err != nil {
+		if out.Results, err = measured(ctx, rd, rec, o.Progress, true, names...); err != nil {
 			return nil, err
 		}
 		found, err := Quality(ctx, rd, rec, o.Progress)

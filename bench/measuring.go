@@ -30,16 +30,28 @@ func (p Progress) Report(done, total int) {
 // typed ones when no names are given. Values that the notebook stored for
 // the same inputs are taken from there, and new ones are stored.
 func Measure(ctx context.Context, rd Reader, rec *Record, progress Progress, names ...string) ([]answer.CookResult, error) {
+	return measured(ctx, rd, rec, progress, false, names...)
+}
+
+// measured is [Measure], on demand by the responses' other definitions too
+// (see [measure.Definitions]): those are kept with the values, so that an
+// answer from a notebook costs one read.
+func measured(ctx context.Context, rd Reader, rec *Record, progress Progress, others bool, names ...string) ([]answer.CookResult, error) {
 	key, asked := "*", rec.asked()
 	if len(names) > 0 {
 		b, _ := json.Marshal(names)
 		key, asked = string(b), nil
 	}
 	beside := struct {
-		Foods study.Foods
-		Asked []string
-	}{rec.Study.Foods, asked}
+		Foods  study.Foods
+		Asked  []string
+		Others int `json:",omitempty"`
+	}{Foods: rec.Study.Foods, Asked: asked}
+	if others {
+		key, beside.Others = othersKey+key, measure.DefinitionsVersion
+	}
 	results, err := remembered(ctx, rd, rec, key, beside, progress, func(in measure.Input) (*measure.Result, error) {
+		in.Others = others
 		return measure.Cook(in, names...)
 	})
 	if err != nil {
@@ -51,6 +63,9 @@ func Measure(ctx context.Context, rd Reader, rec *Record, progress Progress, nam
 	}
 	return out, nil
 }
+
+// othersKey begins what values with their other definitions are stored under.
+const othersKey = "(by other definitions) "
 
 // remembered computes something of every cook of a record, several at a time,
 // and keeps it in the notebook under a key for as long as its inputs stay what

@@ -78,6 +78,7 @@ func printAnswer(env *Env, got *bench.Answered) {
 		env.Printf("  → %s\n", f.Printed)
 		env.Printf("%s", wrapped("  ", w.Sentence(f), 78))
 		printComponents(env, f)
+		printOthers(env, w, f)
 		for _, c := range f.Checks {
 			if c.State != answer.Passed {
 				env.Printf("%s", wrapped("    ", "check "+string(c.State)+" ("+strings.ReplaceAll(string(c.Code), "-", " ")+"): "+c.Text, 78))
@@ -91,6 +92,20 @@ func printAnswer(env *Env, got *bench.Answered) {
 		env.Printf("\n%s", wrapped("", map[string]string{"stop": "Stop: ", "go-on": "Go on: "}[a.Next.Action]+a.Next.Text+".", 78))
 	}
 	env.PrintNotes(a.Notes)
+}
+
+// printOthers shows what the response's other definitions would give.
+func printOthers(env *Env, w answer.Words, f *answer.Finding) {
+	if f.Evidence == nil {
+		return
+	}
+	others := f.Evidence.Compared()
+	if len(others) > 0 {
+		env.Printf("    by other definitions:\n")
+	}
+	for _, r := range others {
+		env.Printf("%s", wrapped("      ", answer.Capital(w.Redefined(f, r)), 78))
+	}
 }
 
 // printComponents shows where the scatter of single values comes from.

@@ -224,6 +224,7 @@ func (v *view) fittedEvenShare(p *Profile, t float64) (Response, bool) {
 	core, uCore, _ := p.Core(t)
 	_, uA, _ := p.Face(0, t)
 	_, uB, _ := p.Face(1, t)
+	band := v.bandK()
 	share := func(errCore, errA, errB float64) float64 {
 		at := func(i int) float64 {
 			x := depth[i]
@@ -235,7 +236,7 @@ func (v *view) fittedEvenShare(p *Profile, t float64) (Response, bool) {
 		last := at(0)
 		for i := 1; i < len(c); i++ {
 			next := at(i)
-			in += inside(last, next, evenBandK)
+			in += inside(last, next, band)
 			last = next
 		}
 		return 100 * in / float64(len(c)-1)

@@ -273,6 +273,12 @@ func (v *view) massFall() (f massFall, err error) {
 	}
 	slope, se := theilSen(t, g)
 	span := t[len(t)-1] - t[0]
+	if v.def.ends {
+		if len(t) < 3 {
+			return f, absent("two masses alone were taken in the rest: they are used already")
+		}
+		slope = (g[len(g)-1] - g[0]) / span
+	}
 	fromScale := math.Sqrt2 * res / math.Sqrt(12) / span
 	if len(t) < 5 {
 		fromScale = math.Sqrt2 * math.Hypot(res/math.Sqrt(12), scaleRepeatG) / span

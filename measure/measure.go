@@ -76,6 +76,8 @@ type Input struct {
 	// Asked are responses wanted beside the built-in ones where none is
 	// named: those of the study's questions.
 	Asked []string
+	// Others asks for the named responses by their other definitions too.
+	Others bool
 
 	withLag  bool // lag is left in
 	oneClock bool // the corrections of the clocks were applied: see [OneClock]
@@ -86,6 +88,8 @@ type Result struct {
 	Responses []Response   `json:"responses"`
 	Absent    []Absent     `json:"absent,omitempty"`
 	Notes     []fault.Note `json:"notes,omitempty"`
+	// Others are the responses by other definitions, where those were asked for.
+	Others []Other `json:"other_definitions,omitempty"`
 }
 
 // Remarks are the notes on the cook and on its responses, each once.
@@ -169,6 +173,9 @@ func Cook(in Input, names ...string) (*Result, error) {
 		r, err := v.compute(name)
 		if err == nil {
 			out.Responses = append(out.Responses, r)
+			if in.Others {
+				out.Others = append(out.Others, v.others(name)...)
+			}
 			continue
 		}
 		f := fault.As(err)

@@ -35,6 +35,9 @@ func panMean(v *view, _ string) (Response, error) {
 	if err != nil {
 		return Response{}, err
 	}
+	if s = s.between(v.def.panFromS, math.Inf(1)); len(s.timeS) < 2 {
+		return Response{}, absent("the pan was not recorded after the first minute")
+	}
 	area := 0.0
 	for i := 1; i < len(s.timeS); i++ {
 		area += (s.value[i] + s.value[i-1]) / 2 * (s.timeS[i] - s.timeS[i-1])
@@ -56,7 +59,11 @@ func panSag(v *view, _ string) (Response, error) {
 	if w := whole.between(-30, math.Nextafter(0, -1)); len(w.value) > 0 {
 		before = mean(w.value)
 	}
-	w := s.between(0, 120)
+	within := 120.0
+	if v.def.panWithinS > 0 {
+		within = v.def.panWithinS
+	}
+	w := s.between(0, within)
 	if len(w.value) == 0 {
 		return Response{}, absent("the pan was not recorded in the two minutes after heat on")
 	}

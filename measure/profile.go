@@ -67,11 +67,15 @@ func (v *view) profileAt(t float64) []point {
 // thickness at the pull, K: of the fitted profile, face to face, where there
 // is one, else of the sensors.
 func faceSpread(v *view, _ string) (Response, error) {
-	pull, err := v.pullS()
+	pull, err := v.profileS()
 	if err != nil {
 		return Response{}, err
 	}
-	if p := v.fit(); p != nil {
+	p, err := v.profileFit()
+	if err != nil {
+		return Response{}, err
+	}
+	if p != nil {
 		if r, ok := v.fittedSpread(p, pull); ok {
 			return r, nil
 		}
@@ -101,6 +105,14 @@ func surfaceAtServing(v *view, _ string) (Response, error) {
 	if err != nil {
 		return Response{}, err
 	}
+	if v.def.overS > 0 {
+		return surfaceBefore(v, serve)
+	}
+	return v.surfaceAt(serve)
+}
+
+// surfaceAt is the mean of both faces at a time.
+func (v *view) surfaceAt(serve float64) (Response, error) {
 	if p := v.fit(); p != nil {
 		if r, ok := v.fittedSurface(p, serve); ok {
 			return r, nil
@@ -138,7 +150,7 @@ func surfaceAtServing(v *view, _ string) (Response, error) {
 // latter needs four depths, both faces among them or the
 // outermost within 3 mm of a face.
 func evenShare(v *view, _ string) (Response, error) {
-	pull, err := v.pullS()
+	pull, err := v.profileS()
 	if err != nil {
 		return Response{}, err
 	}
@@ -146,7 +158,11 @@ func evenShare(v *view, _ string) (Response, error) {
 	if !known {
 		return Response{}, absent("the piece has no thickness").WithFix("measure the thickness at several points")
 	}
-	if p := v.fit(); p != nil {
+	p, err := v.profileFit()
+	if err != nil {
+		return Response{}, err
+	}
+	if p != nil {
 		if r, ok := v.fittedEvenShare(p, pull); ok {
 			return r, nil
 		}
@@ -181,7 +197,7 @@ func evenShare(v *view, _ string) (Response, error) {
 		for i := range n {
 			d := (float64(i) + 0.5) / n * thick
 			d = math.Min(math.Max(d, x[0]), x[len(x)-1])
-			if math.Abs(curve.Predict(d)-at-shiftK) <= evenBandK {
+			if math.Abs(curve.Predict(d)-at-shiftK) <= v.bandK() {
 				in++
 			}
 		}

@@ -41,7 +41,8 @@ type view struct {
 	all   []series
 	notes []fault.Note
 
-	fitted  bool // the fit was tried
+	def     reading // what is read otherwise than by the response's own definition
+	fitted  bool    // the fit was tried
 	profile *Profile
 }
 
@@ -190,6 +191,12 @@ func (v *view) servingS() (float64, error) {
 // neighbours at each time (the minimum itself where the vertex lies outside
 // them).
 func (v *view) core() (series, error) {
+	if v.def.coldestSensor {
+		return v.coldestSensor()
+	}
+	if v.def.sensors {
+		return v.measuredCore()
+	}
 	if p := v.fit(); p != nil {
 		return v.fittedCore(p), nil
 	}
