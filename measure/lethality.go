@@ -59,7 +59,8 @@ func lethality(v *view, _ string) (Response, error) {
 	slope, _ := s.slopeAt(at, slopeWindowS)
 	budget := temperatureBudget(&s, peak, slope, at)
 	u := combine(budget)
-	r.draws = monteCarlo("lethality", []float64{u}, func(e []float64) float64 { return k.Log10(log, baseC, e[0]) })
+	shifted := tabulated(-6*u, 6*u, 200, func(shiftK float64) float64 { return k.Log10(log, baseC, shiftK) })
+	r.draws = monteCarlo("lethality", []float64{u}, func(e []float64) float64 { return shifted(e[0]) })
 	for _, b := range budget {
 		b.StdU *= r.draws.sd / u
 		r.Budget = append(r.Budget, b)
@@ -71,6 +72,28 @@ func lethality(v *view, _ string) (Response, error) {
 		r.Notes = append(r.Notes, fault.Notef("lethality-gaps", "lethality counts nothing in %s of %.0f s in all", counted(n, "gap"), gapS))
 	}
 	return r, nil
+}
+
+// tabulated is f between two ends by straight lines through n steps, and f
+// itself outside of them: for a smooth f that is slow and asked thousands of
+// times.
+func tabulated(from, to float64, n int, f func(float64) float64) func(float64) float64 {
+	step := (to - from) / float64(n)
+	if !(step > 0) {
+		return f
+	}
+	known := make([]float64, n+1)
+	for i := range known {
+		known[i] = f(from + step*float64(i))
+	}
+	return func(x float64) float64 {
+		at := (x - from) / step
+		if !(at >= 0 && at < float64(n)) {
+			return f(x)
+		}
+		i := int(at)
+		return known[i] + (at-float64(i))*(known[i+1]-known[i])
+	}
 }
 
 // coldest is the coldest estimated point at each time: the coldest depth of
