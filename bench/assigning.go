@@ -21,6 +21,11 @@ func Labels(rec *Record) []string {
 			out = append(out, s.Piece)
 		}
 	}
+	for _, c := range openSpares(rec) {
+		if !slices.Contains(out, c.Label) {
+			out = append(out, c.Label)
+		}
+	}
 	return out
 }
 

@@ -41,7 +41,8 @@ type Loaded struct {
 // Load reads a log into a cook's traces, keeping the raw bytes, in memory that
 // does not grow with the log. The log's traces in the result hold no samples:
 // they went to the notebook, all of them at once at the end. A cook that
-// the notebook does not know is made from the run order's slot of that piece.
+// the notebook does not know is made from the run order's slot of that piece, or, for a spare, from the
+// void cook of its block.
 func Load(ctx context.Context, nb Notebook, rec *Record, q LoadRequest) (*Loaded, error) {
 	cook, err := cookFor(rec, q)
 	if err != nil {
@@ -126,6 +127,18 @@ func cookFor(rec *Record, q LoadRequest) (*study.Cook, error) {
 		if s.Piece == label {
 			return &study.Cook{ID: NewID(q.Now, label), Label: label, Block: s.Block, Piece: s.Piece,
 				Treatment: s.Treatment, Role: study.Planned, Order: s.Order}, nil
+		}
+	}
+	for _, c := range openSpares(rec) {
+		if c.Label == label {
+			c.ID = NewID(q.Now, label)
+			return &c, nil
+		}
+	}
+	for _, p := range rec.Study.Pieces {
+		if p.Spare && p.Label == label {
+			return nil, fault.New("spare-waits", "%s is a spare, and no cook of block %s is void and without one", label, p.Block).
+				WithFix("make the cook void that it replaces, by a rule of the plan; then load this log")
 		}
 	}
 	return nil, fault.BadUsage("cook-unknown", "the study has no cook and no planned piece %q", label).
