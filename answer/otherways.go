@@ -15,7 +15,8 @@ import (
 // definition and never changes it; the checks are not made again.
 type Redefined struct {
 	Definition string `json:"definition"`
-	Says       string `json:"says"` // "the share within 3 K instead of 5 K"
+	Short      string `json:"short"` // "within 3 K"
+	Says       string `json:"says"`  // "the share within 3 K instead of 5 K"
 	Pieces     int    `json:"n"`
 	Blocks     int    `json:"n_blocks"`
 	// Missing is how many cooks with the response cannot be read so, and Why
@@ -61,7 +62,7 @@ func (e *evaluation) others() {
 
 // redefined compares by one other definition.
 func (e *evaluation) redefined(d measure.Definition, values map[string]measure.Other) Redefined {
-	out := Redefined{Definition: d.ID, Says: d.Says}
+	out := Redefined{Definition: d.ID, Short: d.Short, Says: d.Says}
 	t := stats.Table{ResponseName: e.compared.ResponseName}
 	for _, c := range e.compared.Covariates {
 		t.Covariates = append(t.Covariates, stats.Covariate{Name: c.Name})
@@ -110,6 +111,15 @@ func (e *evaluation) redefined(d measure.Definition, values map[string]measure.O
 // Compared are the other definitions under which there is something to compare.
 func (ev *Evidence) Compared() []Redefined {
 	return slices.DeleteFunc(slices.Clone(ev.Others), func(r Redefined) bool { return r.Estimate == nil || r.Wide == nil })
+}
+
+// Turned is the code another definition gives in the printed form where it is
+// another one, else "".
+func (r Redefined) Turned() string {
+	if r.Same || r.Raw == "" {
+		return ""
+	}
+	return r.Raw.Printed()
 }
 
 // Redefined words what another definition gives: "With the share within 3 K

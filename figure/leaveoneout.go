@@ -13,8 +13,17 @@ type LeftOut struct {
 	Verdict  string // printed where it is another one; "" where it is the same
 }
 
-// LeaveOneOut shows how far an answer hangs on any single block: the
-// estimate with every block, and without each in turn.
+// Redefined is the answer by another definition of the response.
+type Redefined struct {
+	Name     string // "within 3 K"
+	Estimate float64
+	Interval Interval
+	Verdict  string // printed where it is another one; "" where it is the same
+}
+
+// LeaveOneOut shows how far an answer hangs on any single block, and on how
+// the response is defined: the estimate with every block, without each in
+// turn, and by other definitions.
 type LeaveOneOut struct {
 	Head
 	Measure  Measure // of the difference
@@ -23,6 +32,7 @@ type LeaveOneOut struct {
 	Margin   float64 // 0 draws none
 	Level    float64
 	Left     []LeftOut
+	Others   []Redefined
 }
 
 var _ Figure = LeaveOneOut{}
@@ -40,10 +50,13 @@ func (f LeaveOneOut) Scene(size Size, theme Theme) (*Scene, error) {
 	for _, l := range f.Left {
 		sp.add(l.Estimate)
 	}
+	for _, o := range f.Others {
+		sp.add(o.Estimate)
+	}
 	inner := sp
 	reach := 2 * (inner.hi - inner.lo)
-	for _, l := range append([]LeftOut{{Interval: f.Interval}}, f.Left...) {
-		for _, v := range []float64{l.Interval.Lo, l.Interval.Hi} {
+	for _, in := range f.intervals() {
+		for _, v := range []float64{in.Lo, in.Hi} {
 			if finite(v) {
 				sp.add(math.Max(inner.lo-reach, math.Min(inner.hi+reach, v)))
 			}
@@ -59,8 +72,12 @@ func (f LeaveOneOut) Scene(size Size, theme Theme) (*Scene, error) {
 			row = 14 * s.u
 		}
 		first := s.em * 1.9
+		more, below := s.small*1.6, 0.0 // a row of the other definitions, and all of them
+		if len(f.Others) > 0 {
+			below = more * (float64(len(f.Others)) + 1.4)
+		}
 		if s.body.H > 0 {
-			row = math.Max(4*s.u, math.Min(row*1.6, (s.body.H-first-s.xAxisHeight(heading, s.body.W)-8*s.u)/float64(len(f.Left))))
+			row = math.Max(4*s.u, math.Min(row*1.6, (s.body.H-first-below-s.xAxisHeight(heading, s.body.W)-8*s.u)/float64(len(f.Left))))
 		}
 		px := math.Min(s.small, row*0.95)
 		named := px >= s.small*0.8
@@ -68,10 +85,13 @@ func (f LeaveOneOut) Scene(size Size, theme Theme) (*Scene, error) {
 		for _, l := range f.Left {
 			gutter = math.Max(gutter, Width("without "+l.Block, Regular, px))
 		}
+		for _, o := range f.Others {
+			gutter = math.Max(gutter, Width(o.Name, Regular, s.small))
+		}
 		gutter = math.Min(gutter, s.body.W*0.34) + 10*s.u
 		ax := axis{m: f.Measure, lo: lo, hi: hi, from: s.body.X + gutter, to: s.body.Right() - 8*s.u}
 		top := s.body.Y
-		bottom := top + first + float64(len(f.Left))*row + 4*s.u
+		bottom := top + first + float64(len(f.Left))*row + below + 4*s.u
 		if f.Margin > 0 {
 			g.Fill(Box{ax.at(-f.Margin), top, ax.at(f.Margin) - ax.at(-f.Margin), bottom - top}, Of(Band))
 		}
@@ -97,10 +117,44 @@ func (f LeaveOneOut) Scene(size Size, theme Theme) (*Scene, error) {
 				rg.Add(f.turned(s, ax, l, y, px))
 			}
 		}
+		if len(f.Others) > 0 {
+			f.others(s, g, ax, top+first+float64(len(f.Left))*row, more, gutter)
+		}
 		y := s.xAxis(g, ax, s.xTicks(ax), Box{ax.from, bottom, ax.to - ax.from, 0}, heading)
 		limit := s.body.Bottom()
 		return s.done(y), y, limit, nil
 	})
+}
+
+// intervals are all that are drawn.
+func (f LeaveOneOut) intervals() []Interval {
+	out := []Interval{f.Interval}
+	for _, l := range f.Left {
+		out = append(out, l.Interval)
+	}
+	for _, o := range f.Others {
+		out = append(out, o.Interval)
+	}
+	return out
+}
+
+// others draws the other definitions under a heading of their own.
+func (f LeaveOneOut) others(s *sheet, g *Group, ax axis, top, row, gutter float64) {
+	const heading = "other definitions"
+	g.Line(s.body.X, top+row*0.25, ax.to, top+row*0.25, Of(Grid), s.u)
+	g.Add(Text{X: s.body.X, Y: top + row*0.85 + s.small*0.35, S: heading, Size: s.small, Weight: Bold, Fill: Of(Ink), Halo: true})
+	for i, o := range f.Others {
+		y := top + (float64(i)+1.9)*row
+		og := g.Sub(o.Name)
+		og.Add(Text{X: s.body.X, Y: y + s.small*0.35, S: Fit(o.Name, Regular, s.small, gutter-8*s.u), Size: s.small, Fill: Of(Ink)})
+		if !finite(o.Estimate) {
+			continue
+		}
+		f.draw(s, og, ax, y, o.Estimate, o.Interval, 2*s.u, 4.5*s.u, o.Verdict != "")
+		if o.Verdict != "" {
+			og.Add(f.turned(s, ax, LeftOut{Estimate: o.Estimate, Interval: o.Interval, Verdict: o.Verdict}, y, s.small))
+		}
+	}
 }
 
 // key says how to read the marks in use.
@@ -111,7 +165,13 @@ func (f LeaveOneOut) key() string {
 	}
 	for _, l := range f.Left {
 		if l.Verdict != "" {
-			return out + " An open ring: without this block the verdict would be another one."
+			out += " An open ring: without this block the verdict would be another one."
+			break
+		}
+	}
+	for _, o := range f.Others {
+		if o.Verdict != "" {
+			return out + " Open rings under other definitions: the verdict would be another one."
 		}
 	}
 	return out
@@ -164,6 +224,9 @@ func (f LeaveOneOut) Table() Table {
 	for _, l := range f.Left {
 		row(l.Block, l.Estimate, l.Interval, l.Verdict)
 	}
+	for _, o := range f.Others {
+		row("none; other definition: "+o.Name, o.Estimate, o.Interval, o.Verdict)
+	}
 	return t
 }
 
@@ -187,7 +250,16 @@ func (f LeaveOneOut) Alt() string {
 	out := fmt.Sprintf("The estimate is %s with all %s; leaving out one moves it between %s and %s.",
 		f.Measure.Signed(f.Estimate, d), plural(len(f.Left), "block"), f.Measure.Signed(sp.lo, d), f.Measure.Signed(sp.hi, d))
 	if turned == 0 {
-		return out + " The verdict never changes."
+		out += " The verdict never changes."
+	} else {
+		out += fmt.Sprintf(" The verdict changes for %d.", turned)
 	}
-	return out + fmt.Sprintf(" The verdict changes for %d.", turned)
+	for _, o := range f.Others {
+		out += fmt.Sprintf(" By another definition, %s, it is %s", o.Name, f.Measure.Signed(o.Estimate, d))
+		if o.Verdict != "" {
+			out += ", which changes the verdict"
+		}
+		out += "."
+	}
+	return out
 }

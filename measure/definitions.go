@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"trivet/fault"
 	"trivet/quantity"
@@ -18,8 +17,9 @@ const DefinitionsVersion = 1
 // Definition is another way of reading a response that a careful reader could
 // have chosen: a finding that hangs on the choice should say so.
 type Definition struct {
-	ID   string
-	Says string // a plain phrase that follows "with"
+	ID    string
+	Short string // a few words for a picture
+	Says  string // a plain phrase that follows "with"
 }
 
 // Other is a response of a cook under another definition, in the same unit.
@@ -55,13 +55,13 @@ type reading struct {
 // targetShiftK is how far a target temperature is moved.
 const targetShiftK = 2
 
-var coldestSensor = other{Definition{"coldest-sensor", "the core read as the coldest sensor inside instead of the centre of the fitted profile"}, reading{coldestSensor: true}, nil}
+var coldestSensor = other{Definition{"coldest-sensor", "coldest sensor", "the core read as the coldest sensor inside instead of the centre of the fitted profile"}, reading{coldestSensor: true}, nil}
 
-var bySensors = other{Definition{"sensors", "the sensors as they read instead of the profile fitted to them"}, reading{sensors: true}, nil}
+var bySensors = other{Definition{"sensors", "sensors alone", "the sensors as they read instead of the profile fitted to them"}, reading{sensors: true}, nil}
 
-var whenServed = other{Definition{"at-serving", "the profile at serving instead of at the pull"}, reading{atServing: true}, nil}
+var whenServed = other{Definition{"at-serving", "at serving", "the profile at serving instead of at the pull"}, reading{atServing: true}, nil}
 
-var firstToLast = other{Definition{"first-to-last", "the first and the last mass of the rest instead of the median of all slopes"}, reading{ends: true}, nil}
+var firstToLast = other{Definition{"first-to-last", "first and last mass", "the first and the last mass of the rest instead of the median of all slopes"}, reading{ends: true}, nil}
 
 var others = map[string][]other{
 	"core_at_pull": {coldestSensor},
@@ -70,25 +70,25 @@ var others = map[string][]other{
 	"time_to_peak": {coldestSensor},
 	"heating_rate": {coldestSensor},
 	"surface_at_serving": {
-		{Definition{"mean-10-s", "the mean surface over the 10 s before serving instead of that moment"}, reading{overS: 10}, nil},
+		{Definition{"mean-10-s", "mean over 10 s", "the mean surface over the 10 s before serving instead of that moment"}, reading{overS: 10}, nil},
 	},
 	"face_spread": {bySensors, whenServed},
 	"even_share": {
-		{Definition{"within-3-k", "the share within 3 K instead of 5 K"}, reading{bandK: 3}, nil},
-		{Definition{"within-8-k", "the share within 8 K instead of 5 K"}, reading{bandK: 8}, nil},
+		{Definition{"within-3-k", "within 3 K", "the share within 3 K instead of 5 K"}, reading{bandK: 3}, nil},
+		{Definition{"within-8-k", "within 8 K", "the share within 8 K instead of 5 K"}, reading{bandK: 8}, nil},
 		bySensors, whenServed,
 	},
-	"cooking_loss": {{Definition{"with-rest", "the loss of the rest added"}, reading{}, totalLoss}},
-	"rest_loss":    {{Definition{"of-pulled", "the loss in % of the mass off the heat instead of the raw mass"}, reading{}, restOfPulled}},
-	"total_loss":   {{Definition{"before-cutting", "the mass before cutting instead of after"}, reading{}, beforeCutting}},
+	"cooking_loss": {{Definition{"with-rest", "with the rest", "the loss of the rest added"}, reading{}, totalLoss}},
+	"rest_loss":    {{Definition{"of-pulled", "in % off the heat", "the loss in % of the mass off the heat instead of the raw mass"}, reading{}, restOfPulled}},
+	"total_loss":   {{Definition{"before-cutting", "before cutting", "the mass before cutting instead of after"}, reading{}, beforeCutting}},
 	"steam_rate":   {firstToLast},
 	"steam_heat":   {firstToLast},
-	"pan_mean":     {{Definition{"after-1-min", "the pan's mean without the first minute"}, reading{panFromS: 60}, nil}},
-	"pan_sag":      {{Definition{"within-1-min", "the lowest pan within one minute instead of two"}, reading{panWithinS: 60}, nil}},
+	"pan_mean":     {{Definition{"after-1-min", "after 1 min", "the pan's mean without the first minute"}, reading{panFromS: 60}, nil}},
+	"pan_sag":      {{Definition{"within-1-min", "within 1 min", "the lowest pan within one minute instead of two"}, reading{panWithinS: 60}, nil}},
 }
 
 // medianOfRepeats is the other definition of a reading with repeats.
-var medianOfRepeats = Definition{"median", "the median of the repeats instead of their mean"}
+var medianOfRepeats = Definition{"median", "median", "the median of the repeats instead of their mean"}
 
 // Definitions are the other definitions of a response, the same for every
 // cook. Of the drip, of what evaporated and of lethality there is none: the
@@ -117,11 +117,11 @@ func definitionsOf(response string) []other {
 	var out []other
 	for _, by := range []float64{-targetShiftK, targetShiftK} {
 		moved := fmt.Sprintf("%g °C", want.C()+by)
-		sign := "lower"
+		way, sign := "lower", "−"
 		if by > 0 {
-			sign = "higher"
+			way, sign = "higher", "+"
 		}
-		out = append(out, other{Definition{"target-" + sign, fmt.Sprintf("a target %d K %s", targetShiftK, sign)}, reading{},
+		out = append(out, other{Definition{"target-" + way, fmt.Sprintf("target %s%d K", sign, targetShiftK), fmt.Sprintf("a target %d K %s", targetShiftK, way)}, reading{},
 			func(v *view, _ string) (Response, error) { return timeToCore(v, moved) }})
 	}
 	return append(out, coldestSensor)
@@ -278,15 +278,4 @@ func surfaceBefore(v *view, serveS float64) (Response, error) {
 	}
 	last.Value = sum / n
 	return last, nil
-}
-
-// SaysOf is the phrase of a definition of a response; its id where there is
-// no such definition.
-func SaysOf(response, definition string) string {
-	for _, d := range Definitions(response) {
-		if d.ID == definition {
-			return d.Says
-		}
-	}
-	return strings.ReplaceAll(definition, "-", " ")
 }

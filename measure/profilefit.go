@@ -136,8 +136,25 @@ func newProfileFit(sensors []ProfileSensor, opt ProfileOptions) (*profileFit, er
 	}
 	f.stretches(begin)
 	f.dropChanges()
+	f.dropCrust()
 	return f, nil
 }
+
+// dropCrust leaves out what a sensor reads from when on it is about as hot as
+// boiling: the wet food ends there, and a crust once dry stays dry.
+func (f *profileFit) dropCrust() {
+	nt := len(f.timeS)
+	for i := range f.sensors {
+		row := f.y[i*nt : (i+1)*nt]
+		if k := slices.IndexFunc(row, func(c float64) bool { return c > boilingC-crustSlackK }); k >= 0 {
+			for ; k < nt; k++ {
+				row[k] = math.NaN()
+			}
+		}
+	}
+}
+
+const crustSlackK = 4
 
 // blocks averages the samples of sensor i about each block's time and
 // returns what it read at the beginning: its mean over the 15 s before, else
@@ -197,6 +214,19 @@ func (f *profileFit) facesMeasured() bool {
 		return false
 	}
 	nt := len(f.timeS)
+	for _, i := range f.face {
+		for _, c := range f.y[i*nt : (i+1)*nt] {
+			if c > boilingC-crustSlackK {
+				for _, i := range f.face {
+					for j := range nt {
+						f.y[i*nt+j] = math.NaN()
+					}
+				}
+				f.face = [2]int{-1, -1}
+				return false
+			}
+		}
+	}
 	for k, i := range f.face {
 		c := slices.Clone(f.y[i*nt : (i+1)*nt])
 		last := math.NaN()

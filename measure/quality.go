@@ -101,9 +101,10 @@ func (q *qualityCheck) sec(us int64) float64 { return float64(us-q.zero) / 1e6 }
 // clockText writes a time of a cook as m:ss.
 func clockText(s float64) string {
 	sign := ""
-	if s < 0 {
+	if s <= -1 {
 		sign, s = "−", -s
 	}
+	s = max(s, 0)
 	return fmt.Sprintf("%s%d:%02d", sign, int(s)/60, int(s)%60)
 }
 

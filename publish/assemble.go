@@ -153,6 +153,9 @@ func (a *assembler) question(f *answer.Finding) Question {
 		q.Sensitivity = append(q.Sensitivity, fmt.Sprintf("Leaving out one block at a time, the estimate stays at %s.",
 			a.words.Range(f, answer.Interval{Low: lo, High: hi}, ev.SE)))
 	}
+	for _, o := range ev.Compared() {
+		q.OtherWays = append(q.OtherWays, a.words.Redefined(f, o))
+	}
 	b := figure.BlockLines{Head: a.head(answer.Capital(value.Name) + " of each " + a.blockWord()), Measure: value, BlockWord: a.rec.Study.Blocks.What,
 		Treatments: []string{q.Control, q.Treatment}, Level: 1 - ev.Level}
 	for _, p := range ev.Pairs {
@@ -200,6 +203,9 @@ func (a *assembler) leaveOut(f *answer.Finding) figure.Figure {
 	}
 	out := figure.LeaveOneOut{Head: a.head("The difference without each " + a.blockWord() + " in turn"), Measure: a.differenceMeasure(f),
 		Estimate: ev.Estimate, Interval: span(ev.Wide), Margin: ev.MarginValue, Level: 1 - ev.Level}
+	for _, o := range ev.Compared() {
+		out.Others = append(out.Others, figure.Redefined{Name: o.Short, Estimate: *o.Estimate, Interval: span(*o.Wide), Verdict: o.Turned()})
+	}
 	for _, l := range ev.LeaveOneOut {
 		out.Left = append(out.Left, figure.LeftOut{Block: l.Block, Estimate: l.Estimate, Interval: span(l.Wide)})
 	}

@@ -215,6 +215,7 @@ func (r Report) view() (*view, error) {
 		qv.Printed = capital(q.Printed)
 		qv.Notes = noteSentences(q.Notes)
 		qv.WhyNot, qv.Sensitivity, qv.Corrections = sentences(q.WhyNot), sentences(q.Sensitivity), sentences(q.Corrections)
+		qv.OtherWays = sentences(q.OtherWays)
 		qv.Facts = capitalTerms(q.Facts)
 		for _, c := range q.Checks {
 			qv.Checks = append(qv.Checks, checkView{Name: capital(spaced(c.Code)), State: c.State, Says: english.States[c.State], Text: sentence(c.Text)})

@@ -68,6 +68,7 @@ type Question struct {
 	Exhibits           []Exhibit
 	Checks             []Check
 	Sensitivity        []string // sentences: leave-one-block-out, sign-flip, …
+	OtherWays          []string // sentences: the response by other definitions
 	Corrections        []string // changes made to traces before measuring
 	WhyNot             []string // why there is no verdict, in words
 	Notes              []fault.Note

@@ -109,6 +109,7 @@ func sample() Report {
 				SignFlip: &figure.Interval{Lo: -0.4, Hi: 1.02}, NextCook: &figure.Interval{Lo: -3.0, Hi: 3.6}, Method: "Mean of the 20 paired differences, Student's t."},
 			Exhibits:    []Exhibit{{ID: "loss-blocks", Figure: blocks}},
 			Checks:      []Check{{"sealed-before-data", Passed, "The plan is older than the first planned cook."}, {"resolution", Passed, "The scale's 0.1 g is 0.04 points, under a quarter of the margin."}, {"blind-reading", Unsure, "Weighings are not judged; nothing to check."}},
+			OtherWays:   []string{"With the loss of the rest added: 0.31 points higher (95 %: 0.10 to 0.52 points higher); the verdict stays"},
 			Sensitivity: []string{"Leaving out any one loin keeps the verdict: the estimate moves between 0.19 and 0.42 points."},
 			Notes:       []fault.Note{{Code: "scope", Text: "All loins came from one purchase."}}},
 		{ID: "surface", Ask: line.Answers[1].Ask, Printed: "makes a difference that matters", Settled: true, Sealed: true, Treatment: "sear first", Control: "sear last",

@@ -17,6 +17,7 @@ type words struct {
 	Checks      string
 	States      map[State]string
 	Sensitivity string
+	OtherWays   string
 	Corrections string
 	WhyNot      string
 	Notes       string
@@ -94,6 +95,7 @@ var english = words{
 	Checks:      "What was checked before the verdict",
 	States:      map[State]string{Passed: "passed", Failed: "failed", Unsure: "could not be checked", Doubtful: "in doubt"},
 	Sensitivity: "Does it hang on a detail?",
+	OtherWays:   "Does it hang on how the response is defined?",
 	Corrections: "Corrections made to the traces",
 	WhyNot:      "Why there is no verdict",
 	Notes:       "Notes",
