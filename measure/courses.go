@@ -65,7 +65,7 @@ func (v *view) undoStem(s *series, x study.Instrument) {
 	heat := stemHeat{share: StemError(x.Stem.LengthM, x.Stem.DiameterM, x.Stem.ConductivityWMK, x.Stem.FilmWM2K)}
 	if c := x.Stem.HandleC; c != nil {
 		heat.handle = func(float64) (float64, bool) { return *c, true }
-	} else if air := v.channels(trace.Air); len(air) > 0 {
+	} else if air := v.held(trace.Air); len(air) > 0 {
 		heat.handle = air[0].at
 	}
 	if heat.handle == nil || heat.share > 0.5 {

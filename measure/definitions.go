@@ -214,6 +214,9 @@ func (v *view) profileS() (float64, error) {
 func (v *view) profileFit() (*Profile, error) {
 	p := v.fit()
 	if !v.def.sensors {
+		if p != nil {
+			v.channels(trace.Core, trace.Depth, trace.Surface)
+		}
 		return p, nil
 	}
 	if p == nil {

@@ -32,7 +32,7 @@ func (v *view) fit() *Profile {
 	}
 	v.fitted = true
 	thick, known := v.thicknessM()
-	all := v.channels(trace.Core, trace.Depth, trace.Surface)
+	all := v.held(trace.Core, trace.Depth, trace.Surface)
 	if !known || len(all) < MinProfileSensors {
 		return nil
 	}

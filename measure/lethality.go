@@ -48,6 +48,7 @@ func lethality(v *view, _ string) (Response, error) {
 	if s, err = v.cautious(s); err != nil {
 		return Response{}, err
 	}
+	v.readHeatOn()
 	s = s.between(0, math.Inf(1))
 	log := safety.Log{TimeS: s.timeS, TempC: s.value}
 	if log.Check() != nil {

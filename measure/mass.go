@@ -36,6 +36,9 @@ func (v *view) typed(stage study.Stage) (study.Weighing, bool) {
 			out, found = w, true
 		}
 	}
+	if found {
+		v.readWeighing(out)
+	}
 	return out, found
 }
 
@@ -45,6 +48,7 @@ func (v *view) raw() (study.Weighing, error) {
 		return w, nil
 	}
 	if v.in.Piece.MassKg > 0 {
+		v.read.add("the piece's own mass, %.5g g", 1000*v.in.Piece.MassKg)
 		return study.Weighing{Stage: study.Raw, MassG: 1000 * v.in.Piece.MassKg}, nil
 	}
 	if w, ok := v.fromScale(study.Raw); ok {
@@ -263,6 +267,7 @@ func (v *view) massFall() (f massFall, err error) {
 			at := float64(w.AtUS) / 1e6
 			if w.HasAt && at >= pull && at <= end && slices.Contains([]study.Stage{study.AtPull, study.DuringCook, study.AfterRest}, w.Stage) {
 				t, g = append(t, at), append(g, w.MassG)
+				v.readWeighing(w)
 				res = scaleStepG(w)
 			}
 		}

@@ -45,6 +45,7 @@ type Response struct {
 	SensorChecked bool         `json:"sensor_checked"`
 	Notes         []fault.Note `json:"notes,omitempty"`
 
+	from  []string           // what it was read from
 	draws drawn              // where a Monte Carlo propagation was made
 	nu    map[string]float64 // degrees of freedom of a source, where they are few
 }
@@ -207,11 +208,12 @@ func (v *view) compute(name string) (Response, error) {
 		return Response{}, absent("no reading of %s was typed in for this cook", name).
 			WithFix("add it under readings")
 	}
+	v.read = sourcesRead{}
 	r, err := f(v, target)
 	if err != nil {
 		return Response{}, err
 	}
-	r.Name, r.Kind = name, study.Number
+	r.Name, r.Kind, r.from = name, study.Number, v.read.words()
 	v.addClocks(id, &r)
 	r.StdU = combine(r.Budget)
 	r.SensorChecked = slices.ContainsFunc(r.Budget, func(s Source) bool { return s.Name == checkedSensor })

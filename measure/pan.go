@@ -17,6 +17,7 @@ func (v *view) onPan() (whole, cooking series, err error) {
 	if err != nil {
 		return whole, cooking, err
 	}
+	v.readHeatOn()
 	whole = pans[0]
 	if len(pans) > 1 {
 		whole = meanOf(pans)

@@ -30,6 +30,7 @@ func timeToCore(v *view, target string) (Response, error) {
 	if err != nil {
 		return Response{}, err
 	}
+	v.readHeatOn()
 	s = s.between(0, math.Inf(1))
 	goal := want.C()
 	for i := range s.value {
@@ -309,6 +310,7 @@ func heatingRate(v *view, _ string) (Response, error) {
 	if err != nil {
 		return Response{}, err
 	}
+	v.readHeatOn()
 	start, ok := s.at(0)
 	if !ok {
 		return Response{}, absent("the core was not recorded at heat on")

@@ -44,6 +44,7 @@ type view struct {
 	def     reading // what is read otherwise than by the response's own definition
 	fitted  bool    // the fit was tried
 	profile *Profile
+	read    sourcesRead // by the response that is being computed
 }
 
 func newView(in Input) (*view, error) {
@@ -144,7 +145,8 @@ func (s *series) slopeAt(t, half float64) (float64, bool) {
 	return num / den, true
 }
 
-func (v *view) channels(places ...trace.Place) []series {
+// held are the channels at some places that hold samples.
+func (v *view) held(places ...trace.Place) []series {
 	var out []series
 	for _, s := range v.all {
 		if slices.Contains(places, s.ch.Place) && len(s.timeS) > 0 {
@@ -161,6 +163,9 @@ func (v *view) mark(kind study.MarkKind) (float64, bool) {
 		if m.Kind == kind {
 			at, ok = float64(m.AtUS)/1e6, true
 		}
+	}
+	if ok {
+		v.readMark(kind, at)
 	}
 	return at, ok
 }
