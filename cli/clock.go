@@ -263,7 +263,9 @@ func alignByPairs(pairs []string, device, onto bench.Clock, zeroUS int64) (study
 func printFix(w interface{ Write([]byte) (int, error) }, cook study.Cook, c bench.Clock, f study.ClockFix) {
 	onto := measure.ClockName(cook, f.To)
 	fmt.Fprintf(w, "%s onto %s: %s\n", c.Name, onto, measure.FixWords(f))
-	if f.Points > 0 {
+	if f.Points == 1 {
+		fmt.Fprintf(w, "  by %s: one comparison, so nothing tells a residual\n", f.Method)
+	} else if f.Points > 1 {
 		fmt.Fprintf(w, "  by %s: %d points, residual %s s, the farthest %s s off\n", f.Method, f.Points, tidy(f.RMSUS/1e6), tidy(float64(f.WorstUS)/1e6))
 	} else {
 		fmt.Fprintf(w, "  set by hand\n")

@@ -214,8 +214,12 @@ func firstTime(tr *trace.Trace) int64 {
 
 // says words the result; the first sentence states, the others bound it.
 func (o lethalityOptions) says(l safety.Log, r lethalityResult) []string {
-	out := []string{fmt.Sprintf("log10 reduction %.2f (%.2f to %.2f with the temperature %.2g K lower or higher), counted from %.1f °C with D = %.4g s at %.4g °C and z = %.3g K: %s.",
-		r.Log10, r.Low, r.High, o.u, r.BaseC, r.D, r.DRefC, r.Z, r.Source)}
+	within := ""
+	if o.u > 0 {
+		within = fmt.Sprintf(" (%.2f to %.2f with the temperature %.2g K lower or higher)", r.Low, r.High, o.u)
+	}
+	out := []string{fmt.Sprintf("log10 reduction %.2f%s, counted from %.1f °C with D = %.4g s at %.4g °C and z = %.3g K: %s.",
+		r.Log10, within, r.BaseC, r.D, r.DRefC, r.Z, r.Source)}
 	if n, s := l.Gaps(); n > 0 {
 		out = append(out, fmt.Sprintf("The record has %d gaps of %s in all; a gap earns nothing.", n, quantity.Seconds(math.Round(s)).String()))
 	}
@@ -225,9 +229,13 @@ func (o lethalityOptions) says(l safety.Log, r lethalityResult) []string {
 	if o.u == 0 && o.criteria {
 		out = append(out, "No uncertainty was given (--u): the criteria are held against the temperature as it was logged, as if the sensor were exact.")
 	}
+	organism := "Salmonella"
+	if o.food == "" {
+		organism = "the organism that D and z belong to,"
+	}
 	return append(out,
 		"Time–temperature part only; other conditions of a criterion are not logged. It rests on where the probe sat: a probe off the coldest point reads too warm.",
-		"The figure is for Salmonella at one point. It says nothing of spores, toxins, parasites or handling afterwards.",
+		"The figure is for "+organism+" at one point. It says nothing of spores, toxins, parasites or handling afterwards.",
 		"Your local food code and the licensed operator or food-safety professional in charge decide.")
 }
 
@@ -241,7 +249,7 @@ func printLethality(env *Env, r lethalityResult) {
 			env.Printf("\nPublished criteria:\n")
 		}
 		env.Printf("  %s: %s\n", c.State, c.Name)
-		env.Printf("    %s; nearest at %s: %s needed, %s logged\n", c.Edition, env.temperature(c.AtC), holdText(c.NeededS), holdText(c.LoggedS))
+		env.Printf("    %s; nearest at %s: %s needed, %s logged\n", c.Edition, env.temperature(c.AtC), holdText(c.NeededS, "any moment"), holdText(c.LoggedS, "none"))
 		if c.Note != "" {
 			env.Printf("    %s\n", c.Note)
 		}
@@ -249,9 +257,9 @@ func printLethality(env *Env, r lethalityResult) {
 	env.PrintNotes(r.Notes)
 }
 
-func holdText(s float64) string {
+func holdText(s float64, zero string) string {
 	if s == 0 {
-		return "0 s"
+		return zero
 	}
 	return quantity.Seconds(math.Round(s)).String()
 }

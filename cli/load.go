@@ -175,7 +175,7 @@ func runLoad(ctx context.Context, env *Env, files []string, o loadOptions) error
 		a := got.Log.Account
 		rows = append(rows, row{name, got.Cook.Label, assigned[i].by, got.Log.SHA256, a.Rows, a.Kept, len(got.Log.Traces), maps.name(got.Log.Map), len(a.Problems), nil})
 		if !env.JSON {
-			env.Printf("%s → cook %s: %d of %d rows, %d channels\n", name, got.Cook.Label, a.Kept, a.Rows, len(got.Log.Traces))
+			env.Printf("%s → cook %s: %d of %d rows, %s\n", name, got.Cook.Label, a.Kept, a.Rows, counted(len(got.Log.Traces), "channel"))
 			if by := maps.name(got.Log.Map); by != "" {
 				env.Printf("  read by the saved map %s\n", by)
 			}

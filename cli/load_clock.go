@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"fmt"
 
 	"trivet/bench"
 	"trivet/fault"
@@ -41,11 +42,15 @@ func suggestClock(ctx context.Context, env *Env, nb bench.Notebook, studyID stri
 		return nil, err
 	}
 	onto := measure.ClockName(got.Cook, fix.To)
+	rests := fmt.Sprintf("residual %s s", tidy(fix.RMSUS/1e6))
+	if fix.Points < 2 {
+		rests = "from one comparison, without a residual"
+	}
 	agrees := bench.Agrees(*fix, c.FromUS, c.ToUS)
 	if agrees {
-		tell("  its clock agrees with that of %s: %s, residual %s s, by %s\n", onto, measure.FixWords(*fix), tidy(fix.RMSUS/1e6), fix.Method)
+		tell("  its clock agrees with that of %s: %s, %s, by %s\n", onto, measure.FixWords(*fix), rests, fix.Method)
 	} else {
-		tell("  its clock differs from that of %s: %s, residual %s s, by %s\n", onto, measure.FixWords(*fix), tidy(fix.RMSUS/1e6), fix.Method)
+		tell("  its clock differs from that of %s: %s, %s, by %s\n", onto, measure.FixWords(*fix), rests, fix.Method)
 	}
 	if to, err := bench.FindClock(bench.Clocks(in, nil), fix.To); err == nil {
 		tell("  take it with: trivet clock %s %s --align %s --to %s --yes\n", studyID, got.Cook.Label, clockArg(c), clockArg(to))

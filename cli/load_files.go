@@ -17,7 +17,7 @@ import (
 )
 
 // logFiles puts the files of a folder in its place, in order of name. Hidden
-// files and those that are no logs by their ending (maps, notes, pictures)
+// files and those that are no logs by their ending (maps, notes, pictures, notebooks)
 // are passed over.
 func logFiles(args []string) ([]string, error) {
 	var out []string
@@ -35,7 +35,7 @@ func logFiles(args []string) ([]string, error) {
 		for _, e := range entries {
 			ending := strings.ToLower(filepath.Ext(e.Name()))
 			if !e.Type().IsRegular() || strings.HasPrefix(e.Name(), ".") ||
-				slices.Contains([]string{".yaml", ".yml", ".md", ".pdf", ".png", ".jpg", ".jpeg", ".html"}, ending) {
+				slices.Contains([]string{".yaml", ".yml", ".md", ".pdf", ".png", ".jpg", ".jpeg", ".html", ".trivet", ".trivet-wal", ".trivet-shm"}, ending) {
 				continue
 			}
 			out = append(out, filepath.Join(a, e.Name()))

@@ -141,7 +141,7 @@ func printOffers(env *Env, out []offeredCook) {
 		if c.Taken {
 			verb = "taken"
 		}
-		env.Printf("%s: %d marks %s\n", c.Label, len(c.Offered), verb)
+		env.Printf("%s: %s %s\n", c.Label, counted(len(c.Offered), "mark"), verb)
 		printOffered(env, c.Offered)
 	}
 }

@@ -6,6 +6,9 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"unicode"
+
+	"golang.org/x/text/unicode/norm"
 
 	"trivet/trace"
 )
@@ -160,7 +163,7 @@ var notSlug = regexp.MustCompile(`[^a-z0-9]+`)
 
 // channelID makes an id of a channel that no other in used has.
 func channelID(ch trace.Channel, bare string, used map[string]bool) string {
-	id := strings.Trim(notSlug.ReplaceAllString(strings.ToLower(bare), "-"), "-")
+	id := strings.Trim(notSlug.ReplaceAllString(strings.ToLower(plainLetters(bare)), "-"), "-")
 	switch {
 	case ch.Place == trace.Depth:
 		id = "d" + strconv.FormatFloat(math.Round(ch.DepthM*1e6)/1e3, 'f', -1, 64)
@@ -175,4 +178,14 @@ func channelID(ch trace.Channel, bare string, used map[string]bool) string {
 	}
 	used[id] = true
 	return id
+}
+
+// plainLetters writes letters without their accents: Oberfläche is Oberflache.
+func plainLetters(s string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.Is(unicode.Mn, r) {
+			return -1
+		}
+		return r
+	}, norm.NFD.String(s))
 }

@@ -130,7 +130,7 @@ func begin(r io.Reader, opt Options) (*source, *blocks, *Layout, error) {
 	}
 	if err != nil {
 		src.close()
-		return nil, nil, nil, err
+		return nil, nil, nil, src.inSheet(err)
 	}
 	src.describe(layout)
 	return src, in, layout, nil
@@ -148,7 +148,7 @@ func readTable(r io.Reader, opt Options, choose func(*Layout, *Options) error, u
 	}
 	defer src.close()
 	if err := choose(layout, &opt); err != nil {
-		return nil, err
+		return nil, src.inSheet(err)
 	}
 	if opt.Decimal != 0 {
 		layout.Decimal = string(opt.Decimal)

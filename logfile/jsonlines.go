@@ -70,7 +70,8 @@ func (j *jsonLines) table(w io.Writer) error {
 		}
 	}
 	if len(j.columns) == 0 {
-		return fault.New("log-no-table", "no line is a JSON object with values").WithFix("write one object a line")
+		return fault.New("log-no-table", "no rows were found: neither is each line a JSON object with values, nor does an array of objects or of rows stand near the beginning").
+			WithFix("write one object a line, or an array of objects")
 	}
 	out := bufio.NewWriterSize(w, 64<<10)
 	writeRow(out, j.columns)

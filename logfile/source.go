@@ -170,6 +170,16 @@ func (s *source) describe(l *Layout) {
 	}
 }
 
+// inSheet says of a sheet without a log that the log may stand in another.
+func (s *source) inSheet(err error) error {
+	f := fault.As(err)
+	if f == nil || s.Kind != "workbook" || f.Code != "log-no-table" && f.Code != "log-no-time" {
+		return err
+	}
+	f.Message += "; this is said of the sheet that was read"
+	return f.WithFix("name the sheet of the log with --sheet and, where more stands on it, its cells with --range, such as B4:F900; --sheet with a name that is not there lists them")
+}
+
 // hash reads what is left of the raw bytes and returns their SHA-256 in hex.
 func (s *source) hash() (string, error) {
 	if _, err := io.Copy(io.Discard, s.raw); err != nil {

@@ -47,6 +47,10 @@ func (q *qualityCheck) instruments(traces []*trace.Trace) {
 			"the register of instruments does not hold %s: nothing is corrected by it", strings.Join(unlisted, ", "))
 	}
 	if !known {
+		if named := namedInstruments(q.in.Instruments); len(named) > 0 && len(unlisted) == 0 {
+			q.add(Finding{Code: "register-unused", Severity: QualityNote},
+				"no channel names an instrument of the register (%s), so nothing is corrected: write sensor: %s to its channel in the column map and load the log again", strings.Join(named, ", "), named[0])
+		}
 		return
 	}
 	v, err := newView(q.in)
@@ -98,6 +102,13 @@ func (q *qualityCheck) checkOf(x study.Instrument, t *trace.Trace) {
 		}
 		q.add(f, "%s was checked %s", x.ID, when)
 	}
+}
+
+func namedInstruments(register []study.Instrument) (ids []string) {
+	for _, x := range register {
+		ids = append(ids, x.ID)
+	}
+	return ids
 }
 
 func hasHave(n int) string {

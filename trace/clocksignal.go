@@ -92,6 +92,10 @@ func alignSignal(common, device *Trace, maxLagS float64) (ClockFit, error) {
 	}
 	points = telling(points)
 	few := len(points) < 3
+	if few && either {
+		// One step of a scale fits one step of a temperature, whatever made them.
+		return bad("a scale and a temperature must go together in three stretches at least, and do in %d", len(points))
+	}
 	if few {
 		points = []SyncPoint{at(whole.mid, whole.lag, whole.u)}
 	}

@@ -34,6 +34,7 @@ var clockEnglish = map[string]string{
 	"clock-compare":      "Compare",
 	"clock-compared":     "%s onto %s: %s",
 	"clock-compared-fit": "%d points, residual %s; known to %s at worst (k = 2).",
+	"clock-compared-one": "One comparison, so nothing tells a residual; known to %s at worst (k = 2).",
 	"clock-agrees":       "The clocks agree within that.",
 	"clock-apply":        "Apply this correction",
 	"clock-hand-h":       "Set a clock by hand",
