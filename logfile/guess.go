@@ -112,6 +112,8 @@ func guess(l *Layout) (*Guess, error) {
 			cg.Role, cg.Why = RoleValue, "the only numbers beside the time"
 		case name >= 0 && i == unit:
 			cg.Role, cg.Why = RoleUnit, "units"
+		case c.Type == Number && name < 0 && c.Name == fmt.Sprintf("column %d", i+1) && len(l.numbers(i)) == 0:
+			cg.Why = "it has neither a name nor values"
 		case c.Type == Number && name < 0 && isCounter(c.Name, l.numbers(i)):
 			cg.Why = "it only counts rows"
 		case c.Type == Number && name < 0:

@@ -49,11 +49,14 @@ func TestWorkedExamplesOfTheGUM(t *testing.T) {
 	}
 }
 
-// Student's t at 95.45 % (JCGM 100:2008, table G.2; from memory).
+// Student's t at the fraction within two standard deviations of a normal
+// distribution, 95.45 % as JCGM 100:2008 rounds it in table G.2: stats.t.ppf of
+// SciPy 1.10.1 at 0.977249868051821.
 func TestCoverageFactor(t *testing.T) {
-	for nu, want := range map[float64]float64{1: 13.97, 2: 4.53, 5: 2.65, 10: 2.28, 20: 2.13, 50: 2.05, math.Inf(1): 2.00} {
-		if k := CoverageFactor(coverage, nu); math.Abs(k-want) > 0.006 {
-			t.Errorf("ν %g: k %.3f, want %.2f", nu, k, want)
+	for nu, want := range map[float64]float64{1: 13.967730199498751, 2: 4.526536687713131, 5: 2.648649430702711,
+		10: 2.283678202446306, 20: 2.1330254804541497, 50: 2.0512481700520873, math.Inf(1): 2} {
+		if k := CoverageFactor(coverage, nu); math.Abs(k/want-1) > 1e-9 {
+			t.Errorf("ν %g: k %.9f, want %.9f", nu, k, want)
 		}
 	}
 	if CoverageFactor(coverage, 5.9) != CoverageFactor(coverage, 5) {
@@ -88,6 +91,17 @@ func TestBudgetOfACore(t *testing.T) {
 	f := math.Sqrt(1 - 0.75/0.9)
 	if got := math.Hypot(3*f, 1) / r.StdU; math.Abs(got-0.5) > 1e-12 || !strings.Contains(r.Halving(), "41 %") {
 		t.Errorf("%.4f; %s", got, r.Halving())
+	}
+}
+
+// Four standard normal inputs that are added, the first case of JCGM
+// 101:2008, 9.2 (figures from memory; they follow exactly, the sum being
+// normal with a standard deviation of 2): u(y) 2.00, 95 % within ±3.92, so
+// 95.45 % within ±4.00.
+func TestMonteCarloOfASum(t *testing.T) {
+	d := monteCarlo("sum", []float64{1, 1, 1, 1}, func(e []float64) float64 { return e[0] + e[1] + e[2] + e[3] })
+	if math.Abs(d.sd-2) > 0.1 || math.Abs(d.top-4) > 0.3 || math.Abs(d.low+4) > 0.3 {
+		t.Errorf("%+v", d)
 	}
 }
 
