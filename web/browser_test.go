@@ -52,7 +52,7 @@ func browser(t *testing.T, more ...chromedp.ExecAllocatorOption) context.Context
 	if err := chromedp.Do(ctx); err != nil {
 		t.Fatalf("starting %s: %v", path, err)
 	}
-	ctx, cancel := context.WithTimeout(ctx, 90*time.Second)
+	ctx, cancel := context.WithTimeout(ctx, 4*time.Minute)
 	t.Cleanup(cancel)
 	return ctx
 }

@@ -5,8 +5,6 @@ import (
 	"bytes"
 	"context"
 	"crypto/rand"
-	"encoding/json"
-	"fmt"
 	"io"
 	"log/slog"
 	"mime/multipart"
@@ -331,121 +329,6 @@ func madeDemo(t testing.TB) *bench.Demo {
 		t.Fatal(err)
 	}
 	return demo
-}
-
-// The demo goes through the pages alone, from an empty notebook to its
-// verdicts: the plan is brought in, sealed, the logs are dropped and loaded,
-// marks and weighings typed. The answer must be that of the use case on the
-// notebook that the command line makes.
-func TestTheDemoByItsPagesAnswersLikeTheCommandLine(t *testing.T) {
-	demo := madeDemo(t)
-	d := openDesk(t)
-	_, body := d.upload("/import", "kitchen.zip", demoZip(t, demo, demo.Plan, false))
-	wants(t, body, "Sear first or sear last", "Seal the plan")
-	const id = "sear-first-or-sear-last"
-	_, body = d.post("/studies/"+id+"/seal", url.Values{"sure": {"yes"}, "open": {"yes"}})
-	wants(t, body, "Sealed on")
-
-	d.client.CheckRedirect = func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
-	for _, c := range demo.Cooks {
-		if c.Cook.Role == study.Spare {
-			continue // a spare is no slot of the run order
-		}
-		code, _ := d.upload("/studies/"+id+"/load", c.LogName, c.Log)
-		if code != http.StatusSeeOther {
-			t.Fatalf("dropping %s: %d", c.LogName, code)
-		}
-		code, body := d.post("/studies/"+id+"/load/"+bench.HashOf(c.Log), url.Values{"cook": {c.Cook.Label}, "heat_on": {heatOn(t, c)}})
-		if code != 200 || !strings.Contains(body, "Loaded into cook "+c.Cook.Label) {
-			t.Fatalf("loading %s: %d\n%s", c.LogName, code, body)
-		}
-		at := "/studies/" + id + "/cooks/" + c.Cook.Label
-		for _, m := range c.Cook.Marks {
-			if m.Kind != study.HeatOn {
-				if code, body := d.post(at+"/marks", url.Values{"kind": {string(m.Kind)}, "at": {clockOf(m.AtUS)}}); code != http.StatusSeeOther {
-					t.Fatalf("a mark: %d\n%s", code, body)
-				}
-			}
-		}
-		for _, w := range c.Cook.Weighings {
-			if code, body := d.post(at+"/weighings", url.Values{"stage": {string(w.Stage)}, "mass": {fmt.Sprintf("%g g", w.MassG)}, "at": {clockOf(w.AtUS)}}); code != http.StatusSeeOther {
-				t.Fatalf("a weighing: %d\n%s", code, body)
-			}
-		}
-	}
-	_, body = d.get("/studies/" + id)
-	wants(t, body, "blocks cooked", "Makes a difference that matters", "Mass lost")
-
-	// The same cooks put into a notebook by the use cases.
-	other := openDesk(t)
-	ctx := context.Background()
-	st, err := study.Parse("study.yaml", demo.Plan)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := other.nb.PutStudy(ctx, st, demo.Plan, demo.CookFiles); err != nil {
-		t.Fatal(err)
-	}
-	if _, err := bench.Seal(ctx, other.nb, id, time.Now()); err != nil {
-		t.Fatal(err)
-	}
-	for _, c := range demo.Cooks {
-		if c.Cook.Role == study.Spare {
-			continue
-		}
-		k := c.Cook
-		// Nobody typed in a day, a void or a deviation.
-		k.Day, k.Role, k.VoidRule, k.VoidWhy, k.VoidedAt, k.Deviations = "", study.Planned, "", "", time.Time{}, nil
-		if err := other.nb.PutCook(ctx, id, k); err != nil {
-			t.Fatal(err)
-		}
-		if _, err := bench.Load(ctx, other.nb, other.record(id), bench.LoadRequest{Name: c.LogName, Log: bytes.NewReader(c.Log), Cook: k.Label, Now: time.Now()}); err != nil {
-			t.Fatal(err)
-		}
-	}
-	mine, err := bench.Answer(ctx, d.nb, id, bench.AnswerOptions{Now: time.Now()})
-	if err != nil {
-		t.Fatal(err)
-	}
-	theirs, err := bench.Answer(ctx, other.nb, id, bench.AnswerOptions{Now: time.Now()})
-	if err != nil {
-		t.Fatal(err)
-	}
-	a, _ := json.Marshal(mine.Answer.Findings)
-	b, _ := json.Marshal(theirs.Answer.Findings)
-	if string(a) != string(b) {
-		i := 0
-		for i < min(len(a), len(b)) && a[i] == b[i] {
-			i++
-		}
-		t.Errorf("the pages answer otherwise than the use cases, from:\n%.300s\n%.300s", a[max(0, i-80):], b[max(0, i-80):])
-	}
-	settled := 0
-	for _, f := range mine.Answer.Findings {
-		if f.Verdict != nil && f.Verdict.Settled() {
-			settled++
-			page := answerText(f.Printed)
-			if !strings.Contains(body, page) {
-				t.Errorf("%s: the page does not print %q", f.Question, page)
-			}
-		}
-	}
-	if settled == 0 {
-		t.Error("no question of the demo is settled")
-	}
-}
-
-func answerText(s string) string { return sentenceOf(s) }
-
-// heatOn is the heat-on time after the first sample of a demo log, as a
-// person would type it.
-func heatOn(t testing.TB, c bench.DemoCook) string {
-	t.Helper()
-	log, err := logfile.Load(bytes.NewReader(c.Log), logfile.LoadOptions{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return fmt.Sprintf("%g s", float64(c.Cook.ZeroUS-log.Traces[0].TimesUS[0])/1e6)
 }
 
 func TestLogsWaitUntilTheyAreLoaded(t *testing.T) {

@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"mime/multipart"
 	"net/http"
 	"net/url"
@@ -83,7 +84,9 @@ type loadView struct {
 	Units     []choice
 	Forms     []choice
 	LengthIn  string
-	Ready     int // logs whose cook is known
+	Ready     int          // logs whose cook is known
+	HeatOn    string       // as typed for all logs
+	HeatWrong *fault.Error // with that
 }
 
 func (d *Desk) stageDir(studyID string) (string, error) {
@@ -445,8 +448,9 @@ func readCard(file string) (x waiting, err error) {
 	return x, nil
 }
 
-// loadAll loads every waiting log whose cook is known, each as it stands in
-// its form; the rest wait on, and each that is refused says why.
+// loadAll loads every waiting log whose cook is known, each as it was last
+// read, and with the heat-on time given for all where its own form has none;
+// the rest wait on, and each that is refused says why.
 func (d *Desk) loadAll(w http.ResponseWriter, r *http.Request, id string) {
 	all, err := d.staged(id)
 	if err != nil {
@@ -458,7 +462,14 @@ func (d *Desk) loadAll(w http.ResponseWriter, r *http.Request, id string) {
 		d.s.fail(w, r, 0, err)
 		return
 	}
-	v, status := loadView{}, http.StatusOK
+	v, status := loadView{HeatOn: strings.TrimSpace(r.PostFormValue("heat_on"))}, http.StatusOK
+	if v.HeatOn != "" {
+		if _, err := quantity.ParseDuration(v.HeatOn); err != nil {
+			v.HeatWrong = d.s.publicFault(err)
+			d.showLoad(w, r, statusOf(v.HeatWrong), v, "", nil, nil)
+			return
+		}
+	}
 	for _, x := range all {
 		rec, err := d.nb.Record(r.Context(), id)
 		if err != nil {
@@ -471,7 +482,14 @@ func (d *Desk) loadAll(w http.ResponseWriter, r *http.Request, id string) {
 			}
 		}
 		file := filepath.Join(dir, x.SHA256)
-		done, err := d.load(r.Context(), id, file, x.In, unitsOf(r))
+		in := maps.Clone(x.In)
+		if in == nil {
+			in = map[string]string{}
+		}
+		if in["heat_on"] == "" {
+			in["heat_on"] = v.HeatOn
+		}
+		done, err := d.load(r.Context(), id, file, in, unitsOf(r))
 		if err != nil {
 			f := d.s.publicFault(err)
 			status = statusOf(f)
