@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
+	"slices"
 
 	"trivet/bench"
 	"trivet/fault"
@@ -13,18 +14,22 @@ var _ bench.WindowReader = (*Notebook)(nil)
 
 // Window reads the samples of a cook from fromUS to toUS, both included and
 // each trace on its own clock, for a drawing of so many columns. Chunks that
-// have nothing in the window are not read. Where a trace has more samples
+// have nothing in the window are not read, nor are channels that want, if it
+// is not nil, refuses. Where a trace has more samples
 // there than the columns can tell apart, its overview stands in their place,
 // with the smallest and largest of every trace.OverviewSamples.
-func (n *Notebook) Window(ctx context.Context, studyID, cookID string, fromUS, toUS int64, columns int) (out []trace.Trace, err error) {
+func (n *Notebook) Window(ctx context.Context, studyID, cookID string, fromUS, toUS int64, columns int, want func(trace.Channel) bool) (out []trace.Trace, err error) {
 	err = n.view(ctx, func(q *query) error {
 		if err := q.mustHaveCook(studyID, cookID); err != nil {
 			return err
 		}
-		if out, err = q.window(cookID, fromUS, toUS, columns); err != nil {
+		if out, err = q.window(cookID, fromUS, toUS, columns, want); err != nil {
 			return err
 		}
 		running, err := q.liveTraces(cookID)
+		if want != nil {
+			running = slices.DeleteFunc(running, func(t trace.Trace) bool { return !want(t.Channel) })
+		}
 		for i := range running {
 			running[i] = *running[i].Slice(fromUS, toUS)
 		}
@@ -34,7 +39,7 @@ func (n *Notebook) Window(ctx context.Context, studyID, cookID string, fromUS, t
 	return out, err
 }
 
-func (q *query) window(cook string, fromUS, toUS int64, columns int) ([]trace.Trace, error) {
+func (q *query) window(cook string, fromUS, toUS int64, columns int, want func(trace.Channel) bool) ([]trace.Trace, error) {
 	var out []trace.Trace
 	type span struct {
 		id   int64
@@ -52,7 +57,7 @@ func (q *query) window(cook string, fromUS, toUS int64, columns int) ([]trace.Tr
 		return nil, err
 	}
 	for _, x := range spans {
-		first := true
+		first, wanted := true, true
 		err := q.each(`SELECT CASE WHEN ? OR o.bytes IS NULL THEN k.bytes ELSE o.bytes END, o.bytes IS NULL
 				FROM trace_chunk k LEFT JOIN trace_overview o ON o.trace = k.trace AND o.seq = k.seq
 				WHERE k.trace = ? AND (k.samples = 0 OR k.last_us >= ? AND k.first_us <= ?) ORDER BY k.seq`,
@@ -62,7 +67,18 @@ func (q *query) window(cook string, fromUS, toUS int64, columns int) ([]trace.Tr
 				if err := r.Scan(&b, &full); err != nil {
 					return err
 				}
-				t, err := trace.DecodeRange(b, fromUS, toUS)
+				if !wanted {
+					return nil
+				}
+				stored, err := trace.Open(b)
+				if err == nil && first && want != nil && !want(stored.Channel) {
+					wanted = false
+					return nil
+				}
+				var t *trace.Trace
+				if err == nil {
+					t, err = stored.Range(fromUS, toUS)
+				}
 				if err != nil {
 					return fault.New("notebook-corrupt", "the stored samples of cook %s cannot be read", cook).Wrap(err).
 						WithFix("load the log again, or restore a backup")

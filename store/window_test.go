@@ -41,10 +41,13 @@ func TestWindow(t *testing.T) {
 	whole, err := n.Traces(ctx, "s", "k")
 	must(t, err)
 
-	all, err := n.Window(ctx, "s", "k", math.MinInt64, math.MaxInt64, 100)
+	all, err := n.Window(ctx, "s", "k", math.MinInt64, math.MaxInt64, 100, nil)
 	must(t, err)
 	if len(all) != 2 || all[0].Len() > 2*150_000/trace.OverviewSamples+10 || all[1].Len() != 0 {
 		t.Fatalf("%d traces, %d samples", len(all), all[0].Len())
+	}
+	if some, err := n.Window(ctx, "s", "k", math.MinInt64, math.MaxInt64, 100, func(c trace.Channel) bool { return c.ID == "empty" }); err != nil || len(some) != 1 || some[0].Channel.ID != "empty" {
+		t.Fatalf("of one channel: %d traces, %v", len(some), err)
 	}
 	_, want := whole[0].Points(0)
 	_, got := all[0].Points(0)
@@ -55,7 +58,7 @@ func TestWindow(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		from := rapid.Int64Range(-10, 15_100).Draw(t, "from") * 1_000_000
 		to := from + rapid.Int64Range(0, 1200).Draw(t, "s")*1_000_000
-		part, err := n.Window(ctx, "s", "k", from, to, 1600)
+		part, err := n.Window(ctx, "s", "k", from, to, 1600, nil)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -88,7 +91,7 @@ func BenchmarkWindowOf24hAt10Hz(b *testing.B) {
 	b.Run("overview", func(b *testing.B) {
 		b.ReportAllocs()
 		for b.Loop() {
-			drawn, err := n.Window(ctx, "s", k, math.MinInt64, math.MaxInt64, 1600)
+			drawn, err := n.Window(ctx, "s", k, math.MinInt64, math.MaxInt64, 1600, nil)
 			if err != nil {
 				b.Fatal(err)
 			}
@@ -104,7 +107,7 @@ func BenchmarkWindowOf24hAt10Hz(b *testing.B) {
 	b.Run("ten minutes of it", func(b *testing.B) {
 		b.ReportAllocs()
 		for b.Loop() {
-			if _, err := n.Window(ctx, "s", k, 12*3600e6, 12*3600e6+600e6, 1600); err != nil {
+			if _, err := n.Window(ctx, "s", k, 12*3600e6, 12*3600e6+600e6, 1600, nil); err != nil {
 				b.Fatal(err)
 			}
 		}

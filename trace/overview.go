@@ -9,7 +9,11 @@ const OverviewSamples = 128
 // value, at their times, besides the first and the last of the trace. It is a
 // trace like any other and stored as one. A gap shorter than two steps is no
 // longer seen in it.
-func (t *Trace) Overview() *Trace {
+func (t *Trace) Overview() *Trace { return t.Thin(OverviewSamples) }
+
+// Thin is [Trace.Overview] with steps of so many samples, at least 1.
+func (t *Trace) Thin(samples int) *Trace {
+	samples = max(samples, 1)
 	out := *t
 	out.TimesUS, out.Counts, out.Missing = nil, nil, Bitmap{}
 	n := t.Len()
@@ -29,9 +33,9 @@ func (t *Trace) Overview() *Trace {
 		return &out
 	}
 	keep(first)
-	for lo := first; lo <= last; lo += OverviewSamples {
+	for lo := first; lo <= last; lo += samples {
 		least, most := -1, -1
-		for i := lo; i < min(lo+OverviewSamples, last+1); i++ {
+		for i := lo; i < min(lo+samples, last+1); i++ {
 			if t.Missing.Has(i) {
 				continue
 			}

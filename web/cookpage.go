@@ -284,23 +284,12 @@ func channelOf(t *trace.Trace, u units) channelLine {
 	return l
 }
 
-// zeroOf is heat on, on the clock of a trace.
-func zeroOf(t *trace.Trace, c *study.Cook) int64 {
-	switch {
-	case c.ZeroSet:
-		return c.ZeroUS
-	case t.Elapsed || t.Len() == 0:
-		return 0
-	}
-	return t.TimesUS[0]
-}
-
 // cookFigure draws a cook's traces with its marks.
 func (d *Desk) cookFigure(ctx context.Context, rec *bench.Record, c *study.Cook, u units) (figure.Traces, bool, error) {
 	words := answer.Words{Study: rec.Study}
 	f := figure.Traces{Head: figure.Head{Title: c.Label + ": " + words.Treatment(c.Treatment)}, Treatments: []string{words.Treatment(c.Treatment)},
 		Measure: figure.Measure{Name: "temperature", Kind: figure.Temperature, Degrees: degreesOf(u.Fahrenheit)}}
-	traces, on, err := bench.DrawnTraces(ctx, d.nb, rec.Study.ID, *c, plotColumns)
+	traces, on, err := bench.DrawnTraces(ctx, d.nb, rec.Study.ID, *c, bench.Stretch{Columns: plotColumns})
 	if err != nil {
 		return f, false, err
 	}
@@ -311,9 +300,8 @@ func (d *Desk) cookFigure(ctx context.Context, rec *bench.Record, c *study.Cook,
 			continue
 		}
 		line := figure.TraceLine{Cook: c.Label, Channel: string(t.Channel.Place)}
-		zero := zeroOf(t, c)
 		for _, p := range t.Envelope(t.TimesUS[0], t.TimesUS[t.Len()-1], 400, 10*t.PeriodUS()) {
-			at := float64(p.US-zero) / 1e6
+			at := float64(p.US-t.ZeroUS) / 1e6
 			if p.Break {
 				line.AtS, line.Values = append(line.AtS, at), append(line.Values, math.NaN())
 			}

@@ -6,7 +6,7 @@ import (
 	"strconv"
 
 	"trivet/bench"
-	"trivet/study"
+	"trivet/fault"
 	"trivet/trace"
 )
 
@@ -16,6 +16,9 @@ type traceData struct {
 	AtS      []float64     `json:"at_s"`
 	Channels []channelData `json:"channels"`
 	Unit     string        `json:"unit"`
+	// Finer says that a stretch of it, asked for by from and to in seconds
+	// from heat on, would show more.
+	Finer bool `json:"finer"`
 	// Predicted is the core that the treatment's cook file predicts.
 	Predicted *predictedData `json:"predicted,omitempty"`
 }
@@ -57,6 +60,23 @@ const (
 	plotColumns = 1600
 )
 
+// stretchAsked reads from and to, in seconds from heat on; neither is all of
+// it.
+func stretchAsked(r *http.Request, columns int) (bench.Stretch, error) {
+	s := bench.Stretch{Columns: columns}
+	if r.FormValue("from") == "" && r.FormValue("to") == "" {
+		return s, nil
+	}
+	const most = 1e9 // s, some thirty years
+	from, err := strconv.ParseFloat(r.FormValue("from"), 64)
+	to, err2 := strconv.ParseFloat(r.FormValue("to"), 64)
+	if err != nil || err2 != nil || !(to > from) || !(math.Abs(from) <= most) || !(math.Abs(to) <= most) || int64(to*1e6) <= int64(from*1e6) {
+		return s, fault.New("stretch-unknown", "%s", say("stretch-unknown")).On("from, to", r.FormValue("from")+", "+r.FormValue("to")).WithFix("%s", say("stretch-unknown-fix"))
+	}
+	s.FromUS, s.ToUS = int64(from*1e6), int64(to*1e6)
+	return s, nil
+}
+
 // cookTraces sends what the plot of a cook draws: all samples of a short cook,
 // of a long one the smallest and the largest of each of mostPoints/2 stretches.
 func (d *Desk) cookTraces(w http.ResponseWriter, r *http.Request) {
@@ -64,33 +84,32 @@ func (d *Desk) cookTraces(w http.ResponseWriter, r *http.Request) {
 	if !ok {
 		return
 	}
-	traces, on, err := bench.DrawnTraces(r.Context(), d.nb, rec.Study.ID, *c, plotColumns)
+	stretch, err := stretchAsked(r, plotColumns)
 	if err != nil {
 		d.s.fail(w, r, 0, err)
 		return
 	}
-	c = &on
-	u := unitsOf(r)
-	out := traceData{AtS: []float64{}, Channels: []channelData{}, Unit: "°C"}
-	if u.Fahrenheit {
-		out.Unit = "°F"
+	traces, _, err := bench.DrawnTraces(r.Context(), d.nb, rec.Study.ID, *c, stretch)
+	if err != nil {
+		d.s.fail(w, r, 0, err)
+		return
 	}
+	u := unitsOf(r)
+	out := traceData{AtS: []float64{}, Channels: []channelData{}, Unit: u.degrees()}
 	shown := func(v float64) float64 {
-		if u.Fahrenheit {
-			v = v*1.8 + 32
-		}
+		v, _ = u.shown(v, "°C")
 		return math.Round(v*1000) / 1000
 	}
-	var drawn []*trace.Trace
+	var drawn []*bench.DrawnTrace
 	for i := range traces {
 		if t := &traces[i]; t.Channel.IsTemperature() && t.Len() > 0 {
 			drawn = append(drawn, t)
 		}
 	}
-	if g, ok := gridOf(drawn, c); ok {
-		out.AtS = g.times()
+	if g, ok := gridOf(drawn, stretch, mostPoints); ok {
+		out.AtS, out.Finer = g.times(), g.extremes
 		for _, t := range drawn {
-			v := g.values(t, zeroOf(t, c))
+			v := g.values(&t.Trace, t.ZeroUS)
 			for k := range v {
 				v[k] = shown(v[k])
 			}
@@ -122,14 +141,16 @@ type grid struct {
 }
 
 // gridOf takes the shortest period of the channels, or stretches where that
-// gives too many times or the samples do not come at a period: those of a
-// thinned trace stand where its extremes were.
-func gridOf(traces []*trace.Trace, c *study.Cook) (grid, bool) {
+// gives more times than most or the samples do not come at a period: those of
+// a thinned trace stand where its extremes were.
+func gridOf(traces []*bench.DrawnTrace, asked bench.Stretch, most int) (grid, bool) {
 	from, to, step := int64(math.MaxInt64), int64(math.MinInt64), int64(math.MaxInt64)
 	steady := true
 	for _, t := range traces {
-		zero := zeroOf(t, c)
-		from, to = min(from, t.TimesUS[0]-zero), max(to, t.TimesUS[t.Len()-1]-zero)
+		if t.Len() == 0 {
+			continue
+		}
+		from, to = min(from, t.TimesUS[0]-t.ZeroUS), max(to, t.TimesUS[t.Len()-1]-t.ZeroUS)
 		p := t.PeriodUS()
 		if p > 0 {
 			step = min(step, p)
@@ -145,10 +166,16 @@ func gridOf(traces []*trace.Trace, c *study.Cook) (grid, bool) {
 	if to <= from || step == math.MaxInt64 {
 		return grid{}, false
 	}
-	if n := (to-from)/step + 1; steady && n <= mostPoints {
+	if asked.ToUS > asked.FromUS {
+		from, to = max(from, asked.FromUS-step), min(to, asked.ToUS+step)
+	}
+	if to <= from {
+		return grid{}, false
+	}
+	if n := (to-from)/step + 1; steady && n <= int64(most) {
 		return grid{from, step, int(n), false}, true
 	}
-	return grid{from, (to-from)/mostPoints + 1, mostPoints, true}, true
+	return grid{from, (to-from)/int64(most) + 1, most, true}, true
 }
 
 func (g grid) times() []float64 {
@@ -188,7 +215,11 @@ func (g grid) values(t *trace.Trace, zeroUS int64) []float64 {
 		if !ok {
 			continue
 		}
-		s := min((us-zeroUS-g.fromUS)/(2*g.stepUS), int64(g.n/2-1))
+		rel := us - zeroUS - g.fromUS
+		if rel < 0 || rel > int64(g.n)*g.stepUS {
+			continue // of the line beyond the edge
+		}
+		s := min(rel/(2*g.stepUS), int64(g.n/2-1))
 		if s != stretch {
 			put()
 			low, lowAt, high, highAt, stretch = v, i, v, i, s

@@ -93,6 +93,7 @@ func (d *Desk) routes() {
 	lead("POST /studies/{id}/order", d.drawOrder)
 	lead("POST /studies/{id}/seal", d.seal)
 	lead("POST /studies/{id}/look", d.look)
+	lead("GET /studies/{id}/traces", d.overlayPage)
 	lead("GET /studies/{id}/power", d.powerPart)
 	lead("GET /studies/{id}/margin", d.marginPart)
 	lead("GET /studies/{id}/figures/{figure}", d.figureFile)

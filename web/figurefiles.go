@@ -104,6 +104,9 @@ func (d *Desk) figureOf(r *http.Request, rec *bench.Record, name string) (figure
 		}
 		return nil, missing
 	}
+	if f, ok, err := d.overlayFigure(r, rec, name); ok || err != nil {
+		return f, err
+	}
 	got, err := d.answered(r.Context(), rec, false)
 	if err != nil || got == nil {
 		if err == nil {

@@ -70,6 +70,7 @@ type studyView struct {
 	Cooks            []cookLine
 	CookList         listing
 	CookPictures     []pictureView
+	Overlay          *overlayView // nil where no cook has traces
 	Tastings         []tastingLine
 	MayLook          bool
 	LookAt           string
@@ -336,6 +337,9 @@ func (d *Desk) fillAnswer(r *http.Request, v *studyView, rec *bench.Record, got 
 	v.Power = d.power(rec, powerAsk{})
 	v.Cautions = rep.Cautions
 	v.MayLook = !seen && early(rec)
+	if anyTraces(rec) {
+		v.Overlay = &overlayView{ID: v.ID, Plot: d.plotPlace(), Together: early(rec) && !looked(rec)}
+	}
 	if v.MayLook {
 		v.LookAt = say("look-at", completeBlocks(rec), rec.Study.Blocks.Count)
 	}

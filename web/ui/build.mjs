@@ -2,7 +2,7 @@
 import { build } from "esbuild";
 
 await build({
-  entryPoints: { desk: "src/desk.ts", study: "src/study.ts", cook: "src/cook.ts", load: "src/load.ts" },
+  entryPoints: { desk: "src/desk.ts", study: "src/study.ts", cook: "src/cook.ts", overlay: "src/overlay.ts", load: "src/load.ts" },
   outdir: "dist",
   bundle: true,
   minify: true,

@@ -3,6 +3,8 @@
 import uPlot from "uplot";
 import "uplot/dist/uPlot.min.css";
 import { startPhotos } from "./photos";
+import { clock, clockAxis, colour, keyOf } from "./plotkey";
+import { Zoom } from "./zoom";
 
 interface Mark {
   ID: string;
@@ -14,24 +16,18 @@ interface Mark {
 interface Data {
   at_s: number[];
   unit: string;
+  finer: boolean; // a stretch of it would show more
   channels: { name: string; place: string; values: (number | null)[] }[];
   predicted?: { at_s: number[]; values: number[] };
 }
 
 type Words = Record<"moved" | "undo" | "failed" | "at" | "predicted" | "missing" | "undone" | "axis", string>;
 
-const clock = (s: number): string => {
-  const sign = s < 0 ? "−" : "";
-  const t = Math.round(Math.abs(s));
-  return `${sign}${Math.floor(t / 60)}:${String(t % 60).padStart(2, "0")}`;
-};
-
-const colour = (el: Element, name: string): string => getComputedStyle(el).getPropertyValue(`--trivet-${name}`).trim();
-
 const dashes = [[], [8, 4], [2, 3], [10, 3, 2, 3], [5, 2], [1, 4]];
 
 class CookPlot {
   private readonly plot: uPlot;
+  private readonly zoom: Zoom;
   private readonly marks: Mark[];
   private readonly undoes: { mark: Mark; back: number }[] = [];
   private readonly whole: [number, number];
@@ -45,13 +41,11 @@ class CookPlot {
     this.readout = root.querySelector<HTMLElement>(".readout")!;
     const x = data.at_s;
     this.whole = [x[0] ?? 0, x[x.length - 1] ?? 1];
-    const columns: (number | null)[][] = data.channels.map((c) => c.values);
     this.names = data.channels.map((c) => c.name);
-    if (data.predicted) {
-      columns.push(onto(x, data.predicted.at_s, data.predicted.values));
-      this.names.push(words.predicted);
-    }
-    this.plot = new uPlot(this.options(), [x, ...columns] as uPlot.AlignedData, this.canvas);
+    if (data.predicted) this.names.push(words.predicted);
+    this.shown = data;
+    this.plot = new uPlot(this.options(), this.columns(data), this.canvas);
+    this.zoom = new Zoom(this.plot, this.whole);
     this.drawKey();
     this.drawMarks();
     this.keys();
@@ -71,7 +65,7 @@ class CookPlot {
       scales: { x: { time: false } },
       cursor: { drag: { x: true, y: false }, points: { size: 7 } },
       axes: [
-        { stroke: ink, grid, font, label: this.words.axis, labelFont: font, values: (_u, at) => at.map(clock), incrs: [1, 5, 10, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200, 10800, 21600, 43200, 86400, 259200, 604800] },
+        clockAxis(ink, grid, font, this.words.axis),
         { stroke: ink, grid, font, label: this.data.unit, labelFont: font, size: 56 },
       ],
       series: [
@@ -88,36 +82,66 @@ class CookPlot {
           };
         }),
       ],
-      hooks: { setCursor: [(u) => this.read(u)], setScale: [() => this.placeMarks()], setSize: [() => this.placeMarks()] },
+      hooks: { setCursor: [(u) => this.read(u)], setScale: [() => this.scaled()], setSize: [() => this.placeMarks()] },
     };
   }
 
   /** key says which line is which, by colour and by dash. */
   private drawKey(): void {
-    const list = document.createElement("ul");
-    list.className = "key";
-    this.names.forEach((name, i) => {
-      const s = this.plot.series[i + 1]!;
-      const item = document.createElement("li");
-      const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
-      svg.setAttribute("viewBox", "0 0 40 10");
-      svg.setAttribute("role", "img");
-      const title = document.createElementNS("http://www.w3.org/2000/svg", "title");
-      title.textContent = name;
-      const line = document.createElementNS("http://www.w3.org/2000/svg", "path");
-      line.setAttribute("d", "M0 5H40");
-      line.setAttribute("fill", "none");
-      line.setAttribute("stroke", String(typeof s.stroke === "function" ? s.stroke(this.plot, i + 1) : s.stroke));
-      line.setAttribute("stroke-width", "2.5");
-      line.setAttribute("stroke-dasharray", (s.dash ?? []).join(" "));
-      svg.append(title, line);
-      const word = document.createElement("span");
-      word.setAttribute("aria-hidden", "true"); // the line's title says it
-      word.textContent = name;
-      item.append(svg, word);
-      list.append(item);
-    });
-    this.canvas.before(list);
+    this.canvas.before(keyOf(this.names.map((name, i) => {
+      const line = this.plot.series[i + 1]!;
+      return { name, stroke: String(typeof line.stroke === "function" ? line.stroke(this.plot, i + 1) : line.stroke), dash: line.dash ?? [] };
+    })));
+  }
+
+  private columns(d: Data): uPlot.AlignedData {
+    // Channels that have nothing in a stretch keep their place.
+    const by = new Map(d.channels.map((c) => [c.name, c.values]));
+    const out = this.data.channels.map((c) => by.get(c.name) ?? d.at_s.map(() => null));
+    if (this.data.predicted) out.push(onto(d.at_s, this.data.predicted.at_s, this.data.predicted.values));
+    return [d.at_s, ...out] as uPlot.AlignedData;
+  }
+
+  // A long record comes thinned: of the stretch that somebody zooms into the
+  // page asks for more, when they rest.
+
+  private shown: Data;
+  private resting = 0;
+  private asking: AbortController | null = null;
+
+  private scaled(): void {
+    if (!this.plot) return;
+    this.placeMarks();
+    clearTimeout(this.resting);
+    if (this.data.finer) this.resting = window.setTimeout(() => void this.refine(), 200);
+  }
+
+  private async refine(): Promise<void> {
+    const { min, max } = this.plot.scales.x!;
+    const a = min ?? this.whole[0], b = max ?? this.whole[1];
+    const spans = (d: Data): boolean => d.at_s[0]! <= Math.max(a, this.whole[0]) + 1e-6 && d.at_s[d.at_s.length - 1]! >= Math.min(b, this.whole[1]) - 1e-6;
+    if (!spans(this.shown)) this.use(this.data);
+    const have = this.shown.at_s;
+    if (!this.shown.finer || b - a > 0.6 * (have[have.length - 1]! - have[0]!)) return;
+    this.asking?.abort();
+    const mine = (this.asking = new AbortController());
+    const room = 0.15 * (b - a);
+    try {
+      const q = new URLSearchParams({ from: String(a - room), to: String(b + room) });
+      const answer = await fetch(`${this.root.dataset.plot}?${q}`, { headers: { Accept: "application/json" }, signal: mine.signal });
+      const d = (await answer.json()) as Data;
+      if (answer.ok && !mine.signal.aborted && d.at_s.length > 1) this.use(d);
+    } catch {
+      return; // what is drawn stays
+    }
+  }
+
+  private use(d: Data): void {
+    if (d === this.shown) return;
+    this.shown = d;
+    this.plot.setData(this.columns(d), false);
+    this.plot.redraw(true);
+    this.root.dataset.drawn = d === this.data ? "whole" : "finer";
   }
 
   private read(u: uPlot): void {
@@ -285,38 +309,13 @@ class CookPlot {
     return this.root.querySelector<HTMLButtonElement>(`[data-do="${name}"]`)!;
   }
 
-  private view(factor: number, shift: number): void {
-    const { min, max } = this.plot.scales.x!;
-    const a = min ?? this.whole[0];
-    const b = max ?? this.whole[1];
-    const half = Math.max(2, ((b - a) / 2) * factor);
-    const middle = (a + b) / 2 + shift * (b - a);
-    let low = middle - half;
-    let high = middle + half;
-    if (high - low >= this.whole[1] - this.whole[0]) [low, high] = this.whole;
-    else if (low < this.whole[0]) [low, high] = [this.whole[0], this.whole[0] + high - low];
-    else if (high > this.whole[1]) [low, high] = [this.whole[1] - (high - low), this.whole[1]];
-    this.plot.setScale("x", { min: low, max: high });
-  }
-
   private do(what: string): void {
-    switch (what) {
-      case "in": return this.view(0.5, 0);
-      case "out": return this.view(2, 0);
-      case "left": return this.view(1, -0.25);
-      case "right": return this.view(1, 0.25);
-      case "all": return this.plot.setScale("x", { min: this.whole[0], max: this.whole[1] });
-      case "undo": return this.undo();
-    }
+    if (what === "undo") this.undo();
+    else this.zoom.do(what);
   }
 
   private buttons(): void {
     for (const b of this.root.querySelectorAll<HTMLButtonElement>("[data-do]")) b.addEventListener("click", () => this.do(b.dataset.do ?? ""));
-    this.canvas.addEventListener("wheel", (e) => {
-      if (!e.ctrlKey && !e.shiftKey) return; // plain scrolling belongs to the page
-      e.preventDefault();
-      this.view(e.deltaY > 0 ? 1.25 : 0.8, 0);
-    }, { passive: false });
   }
 
   private keys(): void {
@@ -341,8 +340,12 @@ class CookPlot {
   private step(by: number): void {
     const { min, max } = this.plot.scales.x!;
     this.cursorS = Math.min(this.whole[1], Math.max(this.whole[0], (this.cursorS ?? ((min ?? 0) + (max ?? 0)) / 2) + by));
-    if (this.cursorS < min! || this.cursorS > max!) this.view(1, this.cursorS < min! ? -0.25 : 0.25);
-    this.plot.setCursor({ left: this.plot.valToPos(this.cursorS, "x"), top: this.plot.over.clientHeight / 2 });
+    if (this.cursorS < min! || this.cursorS > max!) {
+      this.zoom.by(1, this.cursorS < min! ? -0.25 : 0.25);
+      this.zoom.now();
+    }
+    // The plot takes its new scale at the end of this turn.
+    queueMicrotask(() => this.plot.setCursor({ left: this.plot.valToPos(this.cursorS!, "x"), top: this.plot.over.clientHeight / 2 }));
   }
 }
 

@@ -59,6 +59,19 @@ function followCookFile(): void {
   form.addEventListener("input", () => follower.ask(() => new Request(form.dataset.predict ?? "", { method: "POST", body: formData(form) })));
 }
 
+/** overlay: the traces of all cooks; the plot is fetched where there is one. */
+async function followOverlay(root: ParentNode): Promise<void> {
+  const box = root.querySelector<HTMLElement>("[data-overlay]");
+  if (!box?.dataset.script || box.dataset.started) return;
+  box.dataset.started = "yes";
+  const sheet = document.createElement("link");
+  sheet.rel = "stylesheet";
+  sheet.href = box.dataset.sheet ?? "";
+  document.head.append(sheet);
+  const plot = (await import(box.dataset.script)) as { start(root: HTMLElement): Promise<void> };
+  await plot.start(box);
+}
+
 /** wire gives what was put into the page its behaviour. */
 function wire(root: ParentNode): void {
   keepDrafts(root);
@@ -66,6 +79,7 @@ function wire(root: ParentNode): void {
   followPower(root);
   followLists(root);
   followEdits(root, wire);
+  void followOverlay(root);
 }
 
 wire(document);
