@@ -186,7 +186,7 @@ func (v *view) fittedSurface(p *Profile, t float64) (Response, bool) {
 
 // fittedSpread is the hottest less the coldest of the profile.
 func (v *view) fittedSpread(p *Profile, t float64) (Response, bool) {
-	_, c, ok := p.Through(t)
+	depth, c, ok := p.Through(t)
 	if !ok {
 		return Response{}, false
 	}
@@ -201,7 +201,7 @@ func (v *view) fittedSpread(p *Profile, t float64) (Response, bool) {
 	}
 	s := v.fittedCore(p)
 	u := func(i int) float64 {
-		x := float64(i) / float64(len(c)-1)
+		x := depth[i]
 		_, core, _ := p.Core(t)
 		_, near, _ := p.Face(int(math.Round(x)), t)
 		share := math.Abs(2*x - 1) // towards a face
@@ -236,10 +236,10 @@ func (v *view) fittedEvenShare(p *Profile, t float64) (Response, bool) {
 		last := at(0)
 		for i := 1; i < len(c); i++ {
 			next := at(i)
-			in += inside(last, next, band)
+			in += inside(last, next, band) * (depth[i] - depth[i-1])
 			last = next
 		}
-		return 100 * in / float64(len(c)-1)
+		return 100 * in
 	}
 	value := share(0, 0, 0)
 	u := monteCarlo("even_share", []float64{uCore, uA, uB}, func(e []float64) float64 { return share(e[0], e[1], e[2]) })

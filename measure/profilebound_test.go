@@ -98,7 +98,7 @@ func TestFaceBoundAfterAJump(t *testing.T) {
 // A face that the model puts above boiling says what that is worth.
 func TestProfileSaysThatAFaceIsACrust(t *testing.T) {
 	const l = 0.030
-	pr, err := FitProfile(probe(newConvective(l, 1.3e-7, 10, 5, 180).at, l, 0, 0.3, 900, 3, eight...), ProfileOptions{ThicknessM: l, OffS: math.NaN()})
+	pr, err := FitProfile(probe(newConvective(l, 1.3e-7, 10, 5, 180).at, l, 0, 0.3, 300, 3, eight...), ProfileOptions{ThicknessM: l, OffS: math.NaN()})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -22,6 +22,7 @@ type Profile struct {
 
 	ShiftM, ShiftUM         float64 // how much deeper the probe sat than meant
 	ThicknessM, ThicknessUM float64
+	CrustM, CrustUM         float64 // mean depth of the dry crusts on the faces; 0 where none boiled
 	DiffusivityM2S          float64
 	MisfitK                 float64 // root mean square of sensors less the steady-contact model
 	NoiseK                  float64 // of one sample
@@ -40,6 +41,11 @@ type Profile struct {
 // remainder is the length over which the smooth remainder hangs together, as
 // a share of the thickness.
 const remainderLength = 0.25
+
+// steadyU is what a fit of steady contacts and constant properties may leave
+// in the centre over a whole cook, K, standard uncertainty: seen in cooks
+// computed with properties that follow temperature and water.
+const steadyU = 0.05
 
 // faceWhereM is how well a face of food has a place at all, standard
 // uncertainty (our choice: a twentieth of a millimetre).
@@ -99,6 +105,12 @@ func (f *profileFit) profile(p []float64, cov *mat.SymDense, jac, out []float64,
 		if c > 0 {
 			size[k] = max(size[k], sum/c)
 		}
+	}
+	// Offsets of the sensors against each other last for the whole cook, and
+	// the fit takes up some of them: as those of a mean of two.
+	shared := 0.0
+	for i := range ns {
+		shared += squared(f.relative(i)) / float64(2*ns)
 	}
 	marks := []float64{0.5, 0, 1}
 	var have []int
@@ -181,7 +193,7 @@ func (f *profileFit) profile(p []float64, cov *mat.SymDense, jac, out []float64,
 			u := math.Sqrt(max(v2, 0))
 			switch w {
 			case 0:
-				pr.CoreC[k], pr.CoreU[k] = v, u
+				pr.CoreC[k], pr.CoreU[k] = v, math.Sqrt(u*u+shared+steadyU*steadyU)
 			default:
 				pr.FaceC[w-1][k], pr.FaceU[w-1][k] = v, u
 			}
@@ -194,44 +206,19 @@ func (f *profileFit) profile(p []float64, cov *mat.SymDense, jac, out []float64,
 		}
 		pr.ColdestC[k], pr.ColdestM[k] = row[low], pr.depth[low]*pr.ThicknessM
 	}
+	f.restoreCrusts(pr, p, cov)
 	f.measuredFaces(pr)
 	f.crusts(pr)
 	f.remark(pr, p)
 	return pr
 }
 
-// crusts widens the uncertainty of a face that the model puts above boiling:
-// there it is a dry crust, and what sensors in the wet food tell is the
-// boiling front below it.
-func (f *profileFit) crusts(pr *Profile) {
-	const slackK = 3 // dissolved salts, altitude, the fit
-	for side, own := range f.face {
-		if own >= 0 {
-			continue
-		}
-		first, high := math.NaN(), 0.0
-		for k, c := range pr.FaceC[side] {
-			if over := c - boilingC; over > slackK {
-				pr.FaceU[side][k] = math.Hypot(pr.FaceU[side][k], over)
-				high = max(high, c)
-				if math.IsNaN(first) {
-					first = pr.TimeS[k]
-				}
-			}
-		}
-		if high > 0 {
-			pr.Notes = append(pr.Notes, fault.Notef("face-above-boiling",
-				"side %c is put at up to %.0f °C (from %.0f s on): a face above boiling is a dry crust, which no sensor inside the wet food tells; what is told is the boiling front below it, and the uncertainty reaches down to that", 'A'+rune(side), high, first))
-		}
-	}
-}
-
 // measuredFaces puts what sensors on the faces read in place of the model's
 // faces.
 func (f *profileFit) measuredFaces(pr *Profile) {
-	const nodes = fieldNodes
+	nodes := len(pr.depth)
 	for side, i := range f.face {
-		if i < 0 {
+		if !f.told(side) {
 			continue
 		}
 		for k, c := range f.faceC[side] {
@@ -293,7 +280,7 @@ func (f *profileFit) remark(pr *Profile, p []float64) {
 	nearest := math.Inf(1)
 	probe := false
 	for i, s := range f.sensors {
-		x := f.where(p, i) * pr.ThicknessM
+		x := pr.CrustM + f.where(p, i)*(pr.ThicknessM-2*pr.CrustM)
 		shallow, deep = min(shallow, x), max(deep, x)
 		nearest = min(nearest, math.Abs(x-pr.ThicknessM/2))
 		probe = probe || s.OnProbe
