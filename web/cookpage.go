@@ -67,6 +67,7 @@ type markLine struct {
 
 type valueLine struct {
 	Name, Value, Main string // the value with its expanded uncertainty
+	Known             knownNote
 }
 
 type channelLine struct {
@@ -177,6 +178,7 @@ func (d *Desk) cookView(r *http.Request, rec *bench.Record, c *study.Cook, at sa
 			if src, share := x.Dominant(); share > 0 {
 				line.Main = sentenceOf(fmt.Sprintf("%s, %.0f %%; %s", src.Name, 100*share, x.Halving()))
 			}
+			line.Known = knownResponse(line.Name, x)
 			v.Values = append(v.Values, line)
 		}
 		for _, a := range res.Absent {

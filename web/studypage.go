@@ -94,6 +94,11 @@ type questionView struct {
 	Response string
 }
 
+// Predicted tells whether the model says something of a treatment.
+func (v studyView) Predicted() bool {
+	return slices.ContainsFunc(v.Treatments, func(t treatmentView) bool { return len(t.Says) > 0 })
+}
+
 type newQuestionView struct {
 	Responses []choice
 	Methods   []choice
@@ -119,6 +124,7 @@ type cookLine struct {
 
 type tastingLine struct {
 	Question, Ask, Says, Link, LinkText string
+	Counted                             bool // says how many were right
 }
 
 type findingView struct {
@@ -586,7 +592,7 @@ func (d *Desk) tastings(v *studyView, s *study.Study) {
 		}
 		for _, t := range s.Tastings {
 			if t.Question == q.ID {
-				line.Says = say("tasting-counts", t.Correct, t.N, methodName(t.Method))
+				line.Says, line.Counted = say("tasting-counts", t.Correct, t.N, methodName(t.Method)), true
 			}
 		}
 		v.Tastings = append(v.Tastings, line)
