@@ -45,8 +45,9 @@ type bidiAnswer struct {
 
 // openFirefox starts Firefox, or skips the test where there is none; with
 // TRIVET_BROWSER=1 its absence is a failure. What a page requests from
-// elsewhere than base, and what it logs as an error, fails the test.
-func openFirefox(t testing.TB, name, base string, width, height int) *firefox {
+// elsewhere than base, and what it logs as an error, fails the test. More
+// settings are lines of a profile's user.js.
+func openFirefox(t testing.TB, name, base string, width, height int, settings ...string) *firefox {
 	t.Helper()
 	path := ""
 	for _, n := range []string{"firefox-esr", "firefox"} {
@@ -75,12 +76,12 @@ user_pref("network.connectivity-service.enabled", false);
 user_pref("toolkit.telemetry.enabled", false);
 user_pref("services.settings.server", "http://127.0.0.1:1/none");
 `
-	if err := os.WriteFile(filepath.Join(profile, "user.js"), []byte(prefs), 0o600); err != nil {
+	if err := os.WriteFile(filepath.Join(profile, "user.js"), []byte(prefs+strings.Join(settings, "\n")+"\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	ctx, cancel := context.WithTimeout(context.Background(), 120*time.Second)
 	cmd := exec.CommandContext(ctx, path, "--headless", "--no-remote", "--profile", profile, "--remote-debugging-port=0")
-	cmd.Env = append(os.Environ(), "MOZ_CRASHREPORTER_DISABLE=1", "HOME="+profile)
+	cmd.Env = append(os.Environ(), "MOZ_CRASHREPORTER_DISABLE=1", "MOZ_DISABLE_NONLOCAL_CONNECTIONS=1", "HOME="+profile)
 	stderr, err := cmd.StderrPipe()
 	if err != nil {
 		t.Fatal(err)
@@ -205,6 +206,25 @@ func (f *firefox) reload() {
 func (f *firefox) back() {
 	f.Helper()
 	f.call("browsingContext.traverseHistory", map[string]any{"context": f.window, "delta": -1}, nil)
+}
+
+// forgive takes what was logged so far for expected.
+func (f *firefox) forgive() {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.trouble = nil
+}
+
+// printed is the page as the browser prints it, a PDF.
+func (f *firefox) printed() []byte {
+	f.Helper()
+	var got struct{ Data string }
+	f.call("browsingContext.print", map[string]any{"context": f.window}, &got)
+	b, err := base64.StdEncoding.DecodeString(got.Data)
+	if err != nil {
+		f.Fatalf("%s: printing: %v", f.name, err)
+	}
+	return b
 }
 
 // eval gives an expression's value, waited for where it is a promise, by way

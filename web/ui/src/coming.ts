@@ -2,6 +2,20 @@
 // script asks for the rest, saying what it has, and puts each part in place
 // when it is there. Without scripts the page asks again by itself.
 
+// A link into the page (study#finding-loss) may name what is still to come:
+// the page goes there when it is in place, unless the person has moved on.
+let moved = false;
+for (const kind of ["wheel", "touchmove", "pointerdown", "keydown"]) window.addEventListener(kind, () => (moved = true), { passive: true });
+
+function arrive(): void {
+  if (moved || location.hash.length < 2) return;
+  const at = document.getElementById(decodeURIComponent(location.hash.slice(1)));
+  if (!at) return;
+  const fold = at.closest("details");
+  if (fold) fold.open = true;
+  at.scrollIntoView();
+}
+
 /** fillIn asks until the page is whole; wire is called on what was put in. */
 export async function fillIn(wire: (root: ParentNode) => void): Promise<void> {
   for (let tries = 0; tries < 60; tries++) {
@@ -24,6 +38,7 @@ export async function fillIn(wire: (root: ParentNode) => void): Promise<void> {
       document.title = page.title;
       into.replaceChildren(...from.childNodes);
       wire(into);
+      arrive();
       continue;
     }
     const whole = next === null;
@@ -34,6 +49,7 @@ export async function fillIn(wire: (root: ParentNode) => void): Promise<void> {
       part.replaceWith(fresh);
       wire(fresh);
     }
+    arrive();
     if (whole) at.removeAttribute("data-have");
   }
 }
