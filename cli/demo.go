@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -16,6 +17,7 @@ import (
 	"trivet/logfile"
 	"trivet/store"
 	"trivet/study"
+	"trivet/trace"
 )
 
 func newDemo(env *Env) *cobra.Command {
@@ -75,6 +77,7 @@ func runDemo(ctx context.Context, env *Env, out string) error {
 	env.Printf("  %s   the report, open it in a browser\n", report)
 	env.Printf("  %s   figures as SVG, PNG and PDF\n", filepath.Join(out, "report", "figures"))
 	env.Printf("  %s   the study document and the loggers' files\n", filepath.Join(out, "kitchen"))
+	env.Printf("  %s   how the loggers' columns are read\n", filepath.Join(out, "maps"))
 	env.Printf("  %s   the notebook; try: trivet answer %s --notebook %s\n", path, id, path)
 	return nil
 }
@@ -92,7 +95,7 @@ func clearDemo(out string) error {
 	if _, err := os.Stat(filepath.Join(out, "demo.trivet")); err != nil {
 		return fault.BadUsage("demo-folder", "the folder holds something that is no demo").In(out).WithFix("choose another with --out")
 	}
-	for _, name := range []string{"demo.trivet", "demo.trivet-wal", "demo.trivet-shm", "kitchen"} {
+	for _, name := range []string{"demo.trivet", "demo.trivet-wal", "demo.trivet-shm", "kitchen", "maps"} {
 		if err := os.RemoveAll(filepath.Join(out, name)); err != nil {
 			return fault.New("demo-folder", "the earlier demo cannot be removed").In(out).Wrap(err)
 		}
@@ -160,13 +163,12 @@ func demoNotebook(ctx context.Context, path string, d *bench.Demo) (string, erro
 	}
 	var maps []*logfile.Map
 	for _, c := range d.Cooks {
-		got, err := bench.Load(ctx, nb, rec, bench.LoadRequest{Name: c.LogName, Log: bytes.NewReader(c.Log),
-			Cook: c.Cook.Label, Maps: maps, Now: c.At.Add(time.Hour)})
-		if err != nil {
+		if maps, err = withDemoMap(maps, c, filepath.Join(filepath.Dir(path), "maps")); err != nil {
 			return "", err
 		}
-		if logfile.Match(maps, &logfile.Guess{Fingerprint: got.Log.Map.Fingerprint}) == nil {
-			maps = append(maps, got.Log.Map)
+		if _, err := bench.Load(ctx, nb, rec, bench.LoadRequest{Name: c.LogName, Log: bytes.NewReader(c.Log),
+			Cook: c.Cook.Label, Maps: maps, Now: c.At.Add(time.Hour)}); err != nil {
+			return "", err
 		}
 	}
 	tasted, err := study.Parse("study.yaml", d.Tasted)
@@ -176,4 +178,29 @@ func demoNotebook(ctx context.Context, path string, d *bench.Demo) (string, erro
 	last := d.Cooks[len(d.Cooks)-1].At.Add(26 * time.Hour)
 	return s.ID, nb.PutStudy(ctx, tasted, d.Tasted, d.CookFiles, study.Event{At: last, Study: s.ID, Kind: study.EventChanged,
 		What: "the tasting was closed and its counts entered"})
+}
+
+// withDemoMap adds the column map of a log where none of the maps fits it, and
+// writes it to a folder: what the guess says, with the instruments of the
+// demo's register.
+func withDemoMap(maps []*logfile.Map, c bench.DemoCook, dir string) ([]*logfile.Map, error) {
+	g, err := logfile.Inspect(bytes.NewReader(c.Log), logfile.Options{})
+	if err != nil || logfile.Match(maps, g) != nil {
+		return maps, err
+	}
+	m := g.Map()
+	for i := range m.Channels {
+		switch ch := &m.Channels[i]; ch.Place {
+		case trace.Core, trace.Depth:
+			ch.Sensor = "probe-in"
+		case trace.Surface:
+			ch.Sensor = "probe-face"
+		case trace.Pan:
+			ch.Sensor = "pan-1"
+		}
+	}
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return nil, fault.New("demo-folder", "the folder cannot be written").In(dir).Wrap(err)
+	}
+	return append(maps, m), saveMap(filepath.Join(dir, fmt.Sprintf("kitchen-%d.map.yaml", len(maps)+1)), m)
 }

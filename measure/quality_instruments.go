@@ -57,11 +57,33 @@ func (q *qualityCheck) instruments(traces []*trace.Trace) {
 	if err != nil {
 		return
 	}
-	for _, n := range v.notes {
-		if isCorrection(n.Code) {
-			q.add(Finding{Code: n.Code, Severity: QualityNote}, "%s", n.Text)
+	for _, n := range joinedCorrections(v.notes) {
+		q.add(Finding{Code: n.Code, Severity: QualityNote}, "%s", n.Text)
+	}
+}
+
+// joinedCorrections are the notes of corrections, one for the channels that one
+// check corrects.
+func joinedCorrections(notes []fault.Note) (out []fault.Note) {
+	const by = " is corrected by its check: "
+	channels := map[string][]string{}
+	for _, n := range notes {
+		if ch, check, ok := strings.Cut(n.Text, by); ok {
+			channels[check] = append(channels[check], ch)
 		}
 	}
+	for _, n := range notes {
+		_, check, ok := strings.Cut(n.Text, by)
+		switch {
+		case !isCorrection(n.Code):
+		case !ok || len(channels[check]) == 1:
+			out = append(out, n)
+		case channels[check] != nil:
+			out = append(out, fault.Notef(n.Code, "%s are corrected by their check: %s", strings.Join(channels[check], ", "), check))
+			channels[check] = nil
+		}
+	}
+	return out
 }
 
 // isCorrection reports whether a note tells of a correction by the register.
