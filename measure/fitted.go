@@ -71,9 +71,21 @@ func (v *view) fit() *Profile {
 		}
 		sensors = append(sensors, p)
 	}
-	pr, left := v.fitDropping(sensors, opt)
-	if pr == nil {
+	opt.ChangesS = append(opt.ChangesS, v.movesNoted()...)
+	pr, err := FitProfile(sensors, opt)
+	if err != nil {
+		v.notes = append(v.notes, fault.Notef("profile-refused", "no profile was fitted to the sensors: %s", err))
 		return nil
+	}
+	pr = v.withChanges(pr, sensors, &opt)
+	left := ""
+	if !pr.good(sensors, thick) {
+		if pr, left = withoutWorst(pr, sensors, opt); left == "" {
+			v.notes = append(v.notes, fault.Notef("profile-refused",
+				"no profile that conducts heat between steady faces fits the %d sensors (%.1f K off in all, %s by %.1f K and most at %.0f s from heat on): they are taken as they are; a mark that is missing or late there, or a wrong depth does that",
+				pr.Sensors, pr.MisfitK, pr.worst, pr.worstK, pr.worstS))
+			return nil
+		}
 	}
 	if left != "" {
 		v.notes = append(v.notes, fault.Notef("profile-without",
@@ -85,46 +97,35 @@ func (v *view) fit() *Profile {
 	return pr
 }
 
-// fitDropping fits a profile to all sensors or, where they make none, to all
-// but the one it misses most; nil, with a note of the reason, where neither is
-// good enough.
-func (v *view) fitDropping(sensors []ProfileSensor, opt ProfileOptions) (pr *Profile, left string) {
-	good := func(p *Profile, sensors []ProfileSensor) bool {
-		limit := float64(goodMisfitK)
-		inside, core := 0, false
-		for _, s := range sensors {
-			if s.OnProbe {
-				inside++
-			} else if s.DepthM > 0.1e-3 && opt.ThicknessM-s.DepthM > 0.1e-3 {
-				core = true
-			}
+// good tells whether a profile fits its sensors well enough to be read.
+func (p *Profile) good(sensors []ProfileSensor, thicknessM float64) bool {
+	limit := float64(goodMisfitK)
+	inside, core := 0, false
+	for _, s := range sensors {
+		if s.OnProbe {
+			inside++
+		} else if s.DepthM > 0.1e-3 && thicknessM-s.DepthM > 0.1e-3 {
+			core = true
 		}
-		if inside >= 5 && !core {
-			limit = mostMisfitK
-		}
-		return p.MisfitK <= limit
 	}
-	all, err := FitProfile(sensors, opt)
-	if err != nil {
-		v.notes = append(v.notes, fault.Notef("profile-refused", "no profile was fitted to the sensors: %s", err))
-		return nil, ""
+	if inside >= 5 && !core {
+		limit = mostMisfitK
 	}
-	if good(all, sensors) {
+	return p.MisfitK <= limit
+}
+
+// withoutWorst fits a profile to all sensors but the one that it misses most,
+// and names that one where it helps: the fit is good then, and at least twice
+// as good. A core is what the fit is for: it is not left out.
+func withoutWorst(all *Profile, sensors []ProfileSensor, opt ProfileOptions) (pr *Profile, left string) {
+	fewer := slices.DeleteFunc(slices.Clone(sensors), func(s ProfileSensor) bool { return s.ID == all.worst && s.OnProbe })
+	if len(fewer) == len(sensors) || len(fewer) < MinProfileSensors {
 		return all, ""
 	}
-	if len(sensors) > MinProfileSensors {
-		// A core is what the fit is for: it is not dropped.
-		fewer := slices.DeleteFunc(slices.Clone(sensors), func(s ProfileSensor) bool { return s.ID == all.worst && s.OnProbe })
-		if len(fewer) < len(sensors) {
-			if p, err := FitProfile(fewer, opt); err == nil && good(p, fewer) && p.MisfitK < all.MisfitK/2 {
-				return p, all.worst
-			}
-		}
+	if p, err := FitProfile(fewer, opt); err == nil && p.good(fewer, opt.ThicknessM) && p.MisfitK < all.MisfitK/2 {
+		return p, all.worst
 	}
-	v.notes = append(v.notes, fault.Notef("profile-refused",
-		"no profile that conducts heat between steady faces fits the %d sensors (%.1f K off in all, %s by %.1f K and most at %.0f s from heat on): they are taken as they are; a mark that is missing or late there, a wrong depth, or a crust under the outer sensors does that",
-		all.Sensors, all.MisfitK, all.worst, all.worstK, all.worstS))
-	return nil, ""
+	return all, ""
 }
 
 // thicknessU is the standard uncertainty of the piece's thickness: from the

@@ -161,7 +161,7 @@ func TestProfileAgainstExactConduction(t *testing.T) {
 
 func BenchmarkFitProfile(b *testing.B) {
 	const l = 0.030
-	sensors := probe(newConvective(l, 1.35e-7, 1, 5, 150).at, l, 2e-3, 0.3, 3600, 7, eight...)
+	sensors := probe(newConvective(l, 1.35e-7, 1, 5, 95).at, l, 2e-3, 0.3, 3600, 7, eight...)
 	b.ReportAllocs()
 	for b.Loop() {
 		if _, err := FitProfile(sensors, ProfileOptions{ThicknessM: l, OffS: math.NaN()}); err != nil {

@@ -310,10 +310,10 @@ func (f *profileFit) remark(pr *Profile, p []float64) {
 // outside the fit.
 func (p *Profile) index(t float64) (k int, f float64, ok bool) {
 	n := len(p.TimeS)
-	if t < p.TimeS[0]-1e-9 || t > p.TimeS[n-1]+1e-9 {
+	every := p.TimeS[1] - p.TimeS[0]
+	if t < p.TimeS[0]-1e-9 || t > p.TimeS[n-1]+every { // the end falls into the last block
 		return 0, 0, false
 	}
-	every := p.TimeS[1] - p.TimeS[0]
 	x := (t - p.TimeS[0]) / every
 	k = min(max(int(x), 0), n-2)
 	return k, min(max(x-float64(k), 0), 1), true
