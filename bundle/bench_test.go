@@ -1,6 +1,7 @@
 package bundle
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"math/rand/v2"
@@ -32,7 +33,9 @@ func BenchmarkWriteSamples(b *testing.B) {
 	k := &study.Cook{ZeroUS: traces[0].TimesUS[0], ZeroSet: true}
 	b.ReportAllocs()
 	for b.Loop() {
-		b.SetBytes(int64(len(writeSamples(f, traces, k))))
+		var file bytes.Buffer
+		must(b, writeSamples(&file, f, traces, k))
+		b.SetBytes(int64(file.Len()))
 	}
 }
 
@@ -40,7 +43,9 @@ func BenchmarkReadSamples(b *testing.B) {
 	traces := nineChannels()
 	f := sampleFiles("k", traces)[0]
 	k := &study.Cook{ZeroUS: traces[0].TimesUS[0], ZeroSet: true}
-	file := writeSamples(f, traces, k)
+	var text bytes.Buffer
+	must(b, writeSamples(&text, f, traces, k))
+	file := text.Bytes()
 	b.SetBytes(int64(len(file)))
 	b.ReportAllocs()
 	for b.Loop() {

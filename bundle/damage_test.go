@@ -20,7 +20,7 @@ func inMemory(t testing.TB) memory {
 	t.Helper()
 	rec, traces, raw := example(t)
 	m := memory{}
-	must(t, writeFiles(sourceOf(rec, traces, raw), Extras{Findings: findings}, m.save))
+	must(t, writeFiles(sourceOf(rec, traces, raw), Extras{Findings: findings}, m.create))
 	return m
 }
 

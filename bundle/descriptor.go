@@ -121,10 +121,10 @@ func to(field, resource, reference string) ForeignKey {
 	return ForeignKey{[]string{field}, Reference{resource, []string{reference}}}
 }
 
-func newResource(name, path, title, about string, schema Schema, b []byte) Resource {
+func newResource(name, path, title, about string, schema Schema, size int, sum string) Resource {
 	return Resource{
 		Name: name, Path: path, Profile: "tabular-data-resource", Title: title, Description: about,
-		Format: "csv", MediaType: "text/csv", Encoding: "utf-8", Bytes: len(b), Hash: "sha256:" + hashOf(b),
+		Format: "csv", MediaType: "text/csv", Encoding: "utf-8", Bytes: size, Hash: "sha256:" + sum,
 		Dialect: Dialect{Delimiter: ",", LineTerminator: "\r\n", QuoteChar: `"`, DoubleQuote: true, Header: true},
 		Schema:  schema,
 	}

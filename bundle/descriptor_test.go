@@ -160,7 +160,7 @@ func TestDescriptorKeepsTheStandard(t *testing.T) {
 			Name: "responses", Title: "Responses", PrimaryKey: []string{"cook_id"},
 			Fields: []Field{{Name: "cook_id", Type: "string"}, {Name: "cooking_loss", Type: "number", Unit: "%"}},
 			Rows:   [][]string{{"=k", "21.44"}},
-		}}}, m.save); err != nil {
+		}}}, m.create); err != nil {
 			rt.Fatal(err)
 		}
 		checkDescriptor(rt, rules, m)

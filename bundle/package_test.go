@@ -1,6 +1,7 @@
 package bundle
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"io"
@@ -125,7 +126,7 @@ func TestPhotosInTheTrashStayBehind(t *testing.T) {
 	rec, traces, raw := example(t)
 	rec.Cooks[0].Photos[0].TrashedAt = rec.Created
 	files := memory{}
-	must(t, writeFiles(sourceOf(rec, traces, raw), Extras{}, files.save))
+	must(t, writeFiles(sourceOf(rec, traces, raw), Extras{}, files.create))
 	for path, b := range files {
 		if strings.Contains(path, "photo") || strings.Contains(string(b), "a browned chop") || strings.Contains(string(b), raw[1].SHA256) {
 			t.Errorf("%s tells of the photo", path)
@@ -273,7 +274,18 @@ func anyTrace(t *rapid.T, source string) trace.Trace {
 // memory is a package in memory.
 type memory map[string][]byte
 
-func (m memory) save(path string, b []byte) error { m[path] = b; return nil }
+// create makes a file that is there once it is closed.
+func (m memory) create(path string) (io.WriteCloser, error) {
+	return &memoryFile{in: m, path: path}, nil
+}
+
+type memoryFile struct {
+	bytes.Buffer
+	in   memory
+	path string
+}
+
+func (f *memoryFile) Close() error { f.in[f.path] = f.Bytes(); return nil }
 
 func (m memory) open() (*Package, error) {
 	files := fstest.MapFS{}
@@ -295,7 +307,7 @@ func TestAnyRecordIsLosslessBothWays(t *testing.T) {
 		}
 		rec, traces, raw := anyRecord(rt, s)
 		first, second := memory{}, memory{}
-		check(writeFiles(sourceOf(rec, traces, raw), Extras{}, first.save))
+		check(writeFiles(sourceOf(rec, traces, raw), Extras{}, first.create))
 		p, err := first.open()
 		check(err)
 		got, err := p.Record(ctx, s.ID)
@@ -312,7 +324,7 @@ func TestAnyRecordIsLosslessBothWays(t *testing.T) {
 		}
 		from, err := sourceIn(ctx, p, s.ID, nil)
 		check(err)
-		check(writeFiles(from, Extras{}, second.save))
+		check(writeFiles(from, Extras{}, second.create))
 		if d := cmp.Diff(first, second); d != "" {
 			rt.Fatalf("written again (-first +second):\n%s", d)
 		}

@@ -2,6 +2,7 @@ package bundle
 
 import (
 	"fmt"
+	"io"
 	"slices"
 	"strconv"
 	"strings"
@@ -108,8 +109,8 @@ func ucum(u trace.Unit) string {
 	return string(u) // K, g, W and none are the same
 }
 
-// writeSamples returns a table of samples.
-func writeSamples(f sampleFile, traces []trace.Trace, k *study.Cook) []byte {
+// writeSamples writes a table of samples.
+func writeSamples(to io.Writer, f sampleFile, traces []trace.Trace, k *study.Cook) error {
 	header := []string{timeColumn, secondsColumn}
 	corrected := correctedSeconds(k, f, traces)
 	if corrected != nil {
@@ -136,9 +137,19 @@ func writeSamples(f sampleFile, traces []trace.Trace, k *study.Cook) []byte {
 			}
 		}
 		b = append(b, '\r', '\n')
+		if len(b) >= samplesBlock {
+			if _, err := to.Write(b); err != nil {
+				return err
+			}
+			b = b[:0]
+		}
 	}
-	return b
+	_, err := to.Write(b)
+	return err
 }
+
+// samplesBlock is about how much of a table of samples is written at once.
+const samplesBlock = 1 << 18
 
 var micro = decimalOf(1e-6)
 

@@ -332,5 +332,5 @@ func (t *table[T]) schema() Schema {
 }
 
 func (t *table[T]) resource(b []byte) Resource {
-	return newResource(t.name, t.path(), t.title, t.about, t.schema(), b)
+	return newResource(t.name, t.path(), t.title, t.about, t.schema(), len(b), hashOf(b))
 }

@@ -2,9 +2,13 @@ package bundle
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
+	"hash"
+	"io"
 	"io/fs"
 	"maps"
 	"os"
@@ -70,6 +74,30 @@ type source struct {
 	traces func(cookID string) ([]trace.Trace, error)
 	hashes []string
 	raw    func(sha256 string) (*bench.RawFile, error)
+	log    func(sha256 string) (*rawLog, error) // nil where it is not there
+}
+
+// rawLog is a log that is copied without being held whole.
+type rawLog struct {
+	name string
+	copy func(io.Writer) error
+}
+
+// rawCopier is a reader that copies a log block by block.
+type rawCopier interface {
+	RawName(ctx context.Context, sha256 string) (string, error)
+	CopyRaw(ctx context.Context, sha256 string, to io.Writer) (name string, err error)
+}
+
+// held is a log that is in memory.
+func held(f *bench.RawFile, err error) (*rawLog, error) {
+	if err != nil || f == nil {
+		return nil, err
+	}
+	return &rawLog{f.Name, func(w io.Writer) error {
+		_, err := w.Write(f.Bytes)
+		return err
+	}}, nil
 }
 
 // sourceOf is a record in memory.
@@ -89,6 +117,7 @@ func sourceOf(rec *bench.Record, traces map[string][]trace.Trace, raw []bench.Ra
 		byHash[raw[i].SHA256] = &raw[i]
 	}
 	s.raw = func(sha256 string) (*bench.RawFile, error) { return byHash[sha256], nil }
+	s.log = func(sha256 string) (*rawLog, error) { return held(s.raw(sha256)) }
 	return s
 }
 
@@ -112,6 +141,17 @@ func sourceIn(ctx context.Context, from bench.Reader, studyID string, progress f
 		return from.Traces(ctx, studyID, id)
 	}
 	s.raw = func(sha256 string) (*bench.RawFile, error) { return from.Raw(ctx, sha256) }
+	s.log = func(sha256 string) (*rawLog, error) {
+		logs, ok := from.(rawCopier)
+		if !ok {
+			return held(s.raw(sha256))
+		}
+		name, err := logs.RawName(ctx, sha256)
+		return &rawLog{name, func(w io.Writer) error {
+			_, err := logs.CopyRaw(ctx, sha256, w)
+			return err
+		}}, err
+	}
 	return s, nil
 }
 
@@ -131,15 +171,15 @@ func write(ctx context.Context, dir string, from source, extra Extras) (err erro
 	if err := os.Chmod(temp, 0o755); err != nil {
 		return diskFault(dir, err)
 	}
-	err = writeFiles(from, extra, func(path string, b []byte) error {
+	err = writeFiles(from, extra, func(path string) (io.WriteCloser, error) {
 		if err := ctx.Err(); err != nil {
-			return err
+			return nil, err
 		}
 		name := filepath.Join(temp, filepath.FromSlash(path))
 		if err := os.MkdirAll(filepath.Dir(name), 0o755); err != nil {
-			return diskFault(path, err)
+			return nil, err
 		}
-		return diskFault(path, os.WriteFile(name, b, 0o644)) // made durable by syncTree
+		return os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644) // made durable by syncTree
 	})
 	if err != nil {
 		return err
@@ -149,30 +189,61 @@ func write(ctx context.Context, dir string, from source, extra Extras) (err erro
 
 // writer makes the files of a package and keeps their checksums.
 type writer struct {
-	save      func(path string, b []byte) error
+	create    func(path string) (io.WriteCloser, error)
 	sums      map[string]string // by path
 	lower     map[string]bool   // paths in lower case: some file systems do not tell them apart
 	resources []Resource
 }
 
-// writeFiles makes all files of a package and saves each.
-func writeFiles(from source, extra Extras, save func(path string, b []byte) error) error {
-	w := &writer{save: save, sums: map[string]string{}, lower: map[string]bool{}}
+// writeFiles makes all files of a package.
+func writeFiles(from source, extra Extras, create func(path string) (io.WriteCloser, error)) error {
+	w := &writer{create: create, sums: map[string]string{}, lower: map[string]bool{}}
 	return w.all(from, extra)
 }
 
 func (w *writer) put(path string, b []byte) error {
+	_, err := w.stream(path, func(to io.Writer) error {
+		_, err := to.Write(b)
+		return err
+	})
+	return err
+}
+
+// stream makes a file of what fill writes, and returns its length.
+func (w *writer) stream(path string, fill func(io.Writer) error) (size int, err error) {
 	if !isSafePath(path) {
-		return fault.New("package-path", "a file of a package must have a plain path below its folder").On("path", path).
+		return 0, fault.New("package-path", "a file of a package must have a plain path below its folder").On("path", path).
 			WithFix("use a relative path with forward slashes and without ..")
 	}
 	if w.lower[strings.ToLower(path)] {
-		return fault.New("package-path", "two files of the package would have the same name").On("path", path).
+		return 0, fault.New("package-path", "two files of the package would have the same name").On("path", path).
 			WithFix("rename one of them")
 	}
 	w.lower[strings.ToLower(path)] = true
-	w.sums[path] = hashOf(b)
-	return w.save(path, b)
+	f, err := w.create(path)
+	if err != nil {
+		return 0, diskFault(path, err)
+	}
+	to := &measured{to: f, sum: sha256.New()}
+	if err := errors.Join(fill(to), f.Close()); err != nil {
+		return 0, diskFault(path, err)
+	}
+	w.sums[path] = hex.EncodeToString(to.sum.Sum(nil))
+	return to.size, nil
+}
+
+// measured counts and hashes what is written.
+type measured struct {
+	to   io.Writer
+	sum  hash.Hash
+	size int
+}
+
+func (m *measured) Write(b []byte) (int, error) {
+	n, err := m.to.Write(b)
+	m.sum.Write(b[:n]) // never fails
+	m.size += n
+	return n, err
 }
 
 func (w *writer) all(from source, extra Extras) error {
@@ -316,8 +387,8 @@ func (w *writer) samplesAndLogs(from source) error {
 		files := sampleFiles(name, traces)
 		where := make([]channel, len(traces))
 		for n, f := range files {
-			b := writeSamples(f, traces, k)
-			if err := w.put(f.path, b); err != nil {
+			size, err := w.stream(f.path, func(to io.Writer) error { return writeSamples(to, f, traces, k) })
+			if err != nil {
 				return err
 			}
 			resource := "samples-" + strings.ToLower(name)
@@ -325,7 +396,7 @@ func (w *writer) samplesAndLogs(from source) error {
 				resource += fmt.Sprintf(".%d", n+1)
 			}
 			title := "Samples of cook " + k.Label
-			sampleResources = append(sampleResources, newResource(resource, f.path, title, "", sampleSchema(f, traces, k), b))
+			sampleResources = append(sampleResources, newResource(resource, f.path, title, "", sampleSchema(f, traces, k), size, w.sums[f.path]))
 			for j, t := range f.traces {
 				where[t] = channel{traces[t], t + 1, f.path, f.columns[j], len(traces[t].TimesUS)}
 			}
@@ -344,25 +415,25 @@ func (w *writer) samplesAndLogs(from source) error {
 	delete(hashes, "")
 	var raws []rawRow
 	for _, sha := range slices.Sorted(maps.Keys(hashes)) {
-		f, err := from.raw(sha)
+		log, err := from.log(sha)
 		if e := fault.As(err); e != nil && e.Code == "raw-unknown" {
-			f, err = nil, nil // the notebook never had it
+			log, err = nil, nil // the notebook never had it
 		}
 		if err != nil {
 			return err
 		}
-		if f == nil {
+		if log == nil {
 			allKnown = false
 			continue
 		}
-		if got := hashOf(f.Bytes); got != sha {
-			return fault.New("raw-hash", "the log %q is not what its hash says", f.Name).On("sha256", sha).WithFix("its SHA-256 is %s", got)
-		}
-		row := rawRow{sha, f.Name, "raw/" + sha + extension(f.Name), len(f.Bytes)}
-		raws = append(raws, row)
-		if err := w.put(row.file, f.Bytes); err != nil {
+		row := rawRow{sha256: sha, name: log.name, file: "raw/" + sha + extension(log.name)}
+		if row.bytes, err = w.stream(row.file, log.copy); err != nil {
 			return err
 		}
+		if got := w.sums[row.file]; got != sha {
+			return fault.New("raw-hash", "the log %q is not what its hash says", log.name).On("sha256", sha).WithFix("its SHA-256 is %s", got)
+		}
+		raws = append(raws, row)
 	}
 	t := channelTable
 	if !allKnown {
@@ -404,7 +475,7 @@ func (w *writer) table(t Table) error {
 		b = appendRecord(b, cells)
 	}
 	w.resources = append(w.resources, newResource(t.Name, t.Name+".csv", t.Title, t.Description,
-		Schema{Fields: t.Fields, MissingValues: []string{""}, PrimaryKey: t.PrimaryKey}, b))
+		Schema{Fields: t.Fields, MissingValues: []string{""}, PrimaryKey: t.PrimaryKey}, len(b), hashOf(b)))
 	return w.put(t.Name+".csv", b)
 }
 

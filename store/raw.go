@@ -136,6 +136,22 @@ func (n *Notebook) Raw(ctx context.Context, sha256Hex string) (*bench.RawFile, e
 	return f, nil
 }
 
+// RawName is the name of a log.
+func (n *Notebook) RawName(ctx context.Context, sha256Hex string) (name string, err error) {
+	err = n.view(ctx, func(q *query) error {
+		found, err := q.one(`SELECT name FROM raw_file WHERE sha256 = ?`, []any{sha256Hex}, &name)
+		if err == nil && !found {
+			err = unknownRaw(sha256Hex)
+		}
+		return err
+	})
+	return name, err
+}
+
+func unknownRaw(sha256Hex string) *fault.Error {
+	return fault.BadUsage("raw-unknown", "the notebook holds no log with this hash").On("sha256", sha256Hex)
+}
+
 // CopyRaw writes a log exactly as it came, block by block, and returns its
 // name. What was written is the log only if there is no error: its hash is
 // known at the end.
@@ -156,7 +172,7 @@ func (q *query) raw(sha256Hex string, to io.Writer, most int64) (string, error) 
 	case err != nil:
 		return "", err
 	case !found:
-		return "", fault.BadUsage("raw-unknown", "the notebook holds no log with this hash").On("sha256", sha256Hex)
+		return "", unknownRaw(sha256Hex)
 	case size > most:
 		return "", fault.New("raw-size", "the log %q has %d bytes and is too large to be read whole", f.Name, size).On("sha256", sha256Hex)
 	}
