@@ -203,6 +203,9 @@ func (a *assembler) leaveOut(f *answer.Finding) figure.Figure {
 	}
 	out := figure.LeaveOneOut{Head: a.head("The difference without each " + a.blockWord() + " in turn"), Measure: a.differenceMeasure(f),
 		Estimate: ev.Estimate, Interval: span(ev.Wide), Margin: ev.MarginValue, Level: 1 - ev.Level}
+	if len(ev.Compared()) > 0 {
+		out.Title += ", and by other definitions"
+	}
 	for _, o := range ev.Compared() {
 		out.Others = append(out.Others, figure.Redefined{Name: o.Short, Estimate: *o.Estimate, Interval: span(*o.Wide), Verdict: o.Turned()})
 	}

@@ -178,7 +178,7 @@ func (d *Desk) cookView(r *http.Request, rec *bench.Record, c *study.Cook, at sa
 			if src, share := x.Dominant(); share > 0 {
 				line.Main = sentenceOf(fmt.Sprintf("%s, %.0f %%; %s", src.Name, 100*share, x.Halving()))
 			}
-			line.Known = knownResponse(line.Name, x)
+			line.Known = knownResponse(line.Name, x, u)
 			v.Values = append(v.Values, line)
 		}
 		for _, a := range res.Absent {

@@ -50,7 +50,7 @@ func responseFormula(name string) (formula, source string) {
 }
 
 // knownResponse is the note of one value of a cook.
-func knownResponse(name string, x measure.Response) knownNote {
+func knownResponse(name string, x measure.Response, u units) knownNote {
 	n := knownNote{Of: name}
 	id := x.Name
 	if x.Typed {
@@ -66,7 +66,7 @@ func knownResponse(name string, x measure.Response) knownNote {
 	var parts []string
 	for _, b := range x.Budget {
 		if b.StdU > 0 {
-			parts = append(parts, say("known-budget-item", b.Name, b.Type, fmt.Sprintf("%.2g %s", b.StdU, x.Unit)))
+			parts = append(parts, say("known-budget-item", b.Name, b.Type, u.width(b.StdU, x.Unit)))
 		}
 	}
 	if len(parts) == 0 {

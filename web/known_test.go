@@ -224,8 +224,8 @@ func TestEveryResponseHasItsOwnNote(t *testing.T) {
 }
 
 func TestTheNoteOfATypedReading(t *testing.T) {
-	n := knownResponse("shear force", measure.Response{Name: "cooking_loss", Unit: "%", Typed: true, Repeats: 6,
-		Budget: []measure.Source{{Name: "scatter of repeats inside the piece", Type: "A", StdU: 0.31}}})
+	n := knownResponse("loss", measure.Response{Name: "cooking_loss", Unit: "%", Typed: true, Repeats: 6,
+		Budget: []measure.Source{{Name: "scatter of repeats inside the piece", Type: "A", StdU: 0.31}}}, units{})
 	if got, want := fmt.Sprint(n.Data), "Typed in by a person: 6 values. Uncertainty: scatter of repeats inside the piece (type A, 0.31 %)."; got != want {
 		t.Errorf("data %q, want %q", got, want)
 	}

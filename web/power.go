@@ -35,7 +35,7 @@ type powerView struct {
 type chanceRow struct{ True, Matters, Small, Open, Opposite string }
 
 // power says what a number of blocks can settle for one question.
-func (d *Desk) power(rec *bench.Record, ask powerAsk) *powerView {
+func (d *Desk) power(rec *bench.Record, ask powerAsk, u units) *powerView {
 	s := rec.Study
 	v := &powerView{Study: s.ID, Ask: ask, Blocks: s.Blocks.Count}
 	var q *study.Question
@@ -56,7 +56,7 @@ func (d *Desk) power(rec *bench.Record, ask powerAsk) *powerView {
 	}
 	v.Ask.Question = q.ID
 	if v.Ask.Margin == "" {
-		v.Ask.Margin = q.Margin.Text
+		v.Ask.Margin = u.written("", q.Margin.Text)
 	}
 	delta, unit, ratio, err := marginNumber(v.Ask.Margin)
 	if v.Ask.Margin == "" {
@@ -67,22 +67,25 @@ func (d *Desk) power(rec *bench.Record, ask powerAsk) *powerView {
 		v.Error = d.s.publicFault(err)
 		return v
 	}
-	v.Unit = unit
+	perK := 1.0 // of the unit in which the scatter is written
+	if v.Unit = unit; unit == "°C" && u.Fahrenheit {
+		v.Unit, perK = "°F", 1.8
+	}
 	sd := 0.0
 	if v.Ask.SD != "" {
 		if sd, err = plainNumber("sd", v.Ask.SD); err != nil {
 			v.Error = d.s.publicFault(err)
 			return v
 		}
-		if ratio {
+		if sd /= perK; ratio {
 			sd /= 100
 		}
 	} else if sd = d.seenSD(rec, q.ID); sd > 0 {
-		v.Ask.SD = fmt.Sprintf("%.2g", shownSD(sd, unit, ratio))
+		v.Ask.SD = fmt.Sprintf("%.2g", perK*shownSD(sd, ratio))
 		v.SDFrom = say("sd-from-cooks")
 	} else {
 		sd = 1.3 * delta
-		v.Ask.SD = fmt.Sprintf("%.2g", shownSD(sd, unit, ratio))
+		v.Ask.SD = fmt.Sprintf("%.2g", perK*shownSD(sd, ratio))
 		v.SDFrom = say("sd-guess")
 	}
 	if unit == "s" && v.Ask.SD != "" && v.SDFrom == "" {
@@ -162,7 +165,7 @@ func blockGrid(most int) []int {
 	return append(out, most)
 }
 
-func shownSD(sd float64, unit string, ratio bool) float64 {
+func shownSD(sd float64, ratio bool) float64 {
 	if ratio {
 		return 100 * sd
 	}
@@ -245,7 +248,7 @@ func (d *Desk) powerPart(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	ask := powerAsk{r.FormValue("question"), strings.TrimSpace(r.FormValue("margin")), strings.TrimSpace(r.FormValue("sd")), strings.TrimSpace(r.FormValue("alpha"))}
-	v := d.power(rec, ask)
+	v := d.power(rec, ask, unitsOf(r))
 	if v == nil {
 		d.s.fail(w, r, http.StatusNotFound, fault.New("power-none", "%s", say("power-none")).WithFix("%s", say("power-none-fix")))
 		return
@@ -306,7 +309,7 @@ func (d *Desk) marginWords(rec *bench.Record, response, text string, u units) []
 		}
 		return out
 	case builtIn && (r.Unit == "K" || r.Unit == "°C"):
-		rise := strings.TrimPrefix(m.Text, "+")
+		rise := u.margin(m)
 		if name == "surface_at_serving" || name == "face_spread" || strings.HasPrefix(name, "pan_") {
 			return []string{say("margin-warmth", rise)}
 		}
@@ -315,7 +318,7 @@ func (d *Desk) marginWords(rec *bench.Record, response, text string, u units) []
 		}
 		return []string{say("margin-temperature-bare", rise)}
 	}
-	return []string{say("margin-own", m.Text)}
+	return []string{say("margin-own", u.margin(m))}
 }
 
 func (d *Desk) pieceMass(rec *bench.Record) (g float64, from string) {

@@ -76,7 +76,7 @@ func predict(name string, src []byte, fahrenheit bool) (*prediction, error) {
 	} else {
 		p.says = append(p.says, say("predict-end", duration(end), temperature(res.CoreC[len(res.CoreC)-1], fahrenheit)))
 	}
-	p.says = append(p.says, say("predict-loss", fmt.Sprintf("%.1f", sum.LossPct), fmt.Sprintf("%.0f", sum.EvenSharePct)))
+	p.says = append(p.says, say("predict-loss", fmt.Sprintf("%.1f", sum.LossPct), fmt.Sprintf("%.0f", sum.EvenSharePct), units{Fahrenheit: fahrenheit}.width(5, "K")))
 	predictions.Lock()
 	defer predictions.Unlock()
 	if predictions.by == nil || len(predictions.by) > 64 {
@@ -203,6 +203,24 @@ type leaf struct {
 	Path, ID, Label, Value string
 	List                   bool
 	Wrong                  *fault.Error
+	Also                   string // the value in the person's own unit, where it is written in another
+}
+
+// inUnits writes beside values what they are in a person's own units; the
+// file keeps its author's.
+func inUnits(groups []leafGroup, u units) {
+	for _, g := range groups {
+		for i := range g.Leaves {
+			l := &g.Leaves[i]
+			var parts []string
+			for _, x := range strings.Split(l.Value, ", ") {
+				parts = append(parts, u.written("", x))
+			}
+			if own := strings.Join(parts, ", "); own != l.Value {
+				l.Also = own
+			}
+		}
+	}
 }
 
 // leafGroup is a part of the form: the piece, a leg, another top key. At is
@@ -305,6 +323,7 @@ func (d *Desk) showCookFile(w http.ResponseWriter, r *http.Request, status int, 
 	}
 	if v.Groups == nil {
 		v.Groups = leaves([]byte(v.Text), v.Error)
+		inUnits(v.Groups, unitsOf(r))
 	}
 	if v.Groups == nil {
 		v.View = "text" // what cannot be read has no form

@@ -335,12 +335,15 @@ func (d *Desk) fillAnswer(r *http.Request, v *studyView, rec *bench.Record, got 
 		return err
 	}
 	v.Plan = rep.Plan
+	for i, c := range rec.Study.Controlled {
+		v.Plan.Controls[i].Text = u.written(c.Kind, c.Text)
+	}
 	v.orderLines(rep.Plan.Order, r)
 	cookLines(v, rec, r)
 	if v.Have != asWhole {
 		return nil
 	}
-	v.Power = d.power(rec, powerAsk{})
+	v.Power = d.power(rec, powerAsk{}, u)
 	v.Cautions = rep.Cautions
 	v.MayLook = !seen && early(rec)
 	if anyTraces(rec) {
@@ -544,7 +547,7 @@ func (d *Desk) question(b formBuilder, words answer.Words, q study.Question, u u
 			b.line(at+"tasting.discriminators", say("field-pd"), say("field-pd-hint")), b.line(at+"tasting.alpha", say("field-alpha"), ""), b.line(at+"tasting.beta", say("field-beta"), ""))
 		return v
 	}
-	m := strings.TrimPrefix(q.Margin.Text, "+")
+	m := u.margin(q.Margin)
 	if m == "" {
 		m = say("margin-open")
 	}

@@ -1,8 +1,11 @@
 package web
 
 import (
+	"fmt"
 	"math"
+	"slices"
 	"strconv"
+	"strings"
 
 	"trivet/quantity"
 )
@@ -66,6 +69,73 @@ func (u units) shownWidth(v float64, unit string) (float64, string) {
 	at, to := u.shown(v, unit)
 	zero, _ := u.shown(0, unit)
 	return at - zero, to
+}
+
+// written is an amount that somebody wrote, in the person's own unit: as it
+// was written where it is in that unit already, is no temperature or length,
+// or cannot be read.
+func (u units) written(kind quantity.Kind, text string) string {
+	parse := quantity.Parse
+	if kind != "" {
+		parse = func(s string) (quantity.Amount, error) { return quantity.ParseAmount(kind, s) }
+	}
+	a, err := parse(text)
+	if err != nil {
+		return text
+	}
+	own := quantity.Metric
+	var value, pm string
+	switch a.Kind {
+	case quantity.KindTemperature, quantity.KindDifference:
+		if strings.Contains(text, "F") == u.Fahrenheit {
+			return text
+		}
+		if u.Fahrenheit {
+			own = quantity.Customary
+		}
+		value, pm = quantity.FormatTemperature(quantity.Celsius(a.Value), own), quantity.FormatDifference(quantity.Kelvins(a.Pm), own)
+		if a.Kind == quantity.KindDifference {
+			value = quantity.FormatDifference(quantity.Kelvins(a.Value), own)
+		}
+	case quantity.KindLength:
+		if slices.Contains([]string{"mm", "cm", "m"}, a.Unit) != u.Inch {
+			return text
+		}
+		if u.Inch {
+			own = quantity.Customary
+		}
+		value, pm = quantity.FormatLength(quantity.Metres(a.Value), own), quantity.FormatLength(quantity.Metres(a.Pm), own)
+	default:
+		return text
+	}
+	if a.HasPm {
+		value += " ± " + strings.TrimPrefix(pm, "+")
+	}
+	return strings.ReplaceAll(value, ".0 ", " ")
+}
+
+// margin is a question's margin in the person's unit, without the sign that
+// marks a difference.
+func (u units) margin(m quantity.Margin) string {
+	if m.MarginKind == quantity.MarginAmount && m.Kind == quantity.KindDifference {
+		return strings.TrimPrefix(u.written(m.Kind, m.Text), "+")
+	}
+	if m.MarginKind == quantity.MarginAmount && m.Kind == quantity.KindLength {
+		return u.written(m.Kind, m.Text)
+	}
+	return strings.TrimPrefix(m.Text, "+")
+}
+
+// width writes how wide a value of some unit scatters: temperatures as a
+// difference.
+func (u units) width(v float64, unit string) string {
+	if unit == "°C" || unit == "K" {
+		if u.Fahrenheit {
+			return fmt.Sprintf("%.2g °F", 1.8*v)
+		}
+		unit = "K"
+	}
+	return strings.TrimSpace(fmt.Sprintf("%.2g %s", v, unit))
 }
 
 // exactly writes a number with all the digits it was typed with, whatever

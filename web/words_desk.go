@@ -217,7 +217,7 @@ var deskEnglish = map[string]string{
 	"predict-pull":          "Pulled after %s at a core of %s.",
 	"predict-peak":          "The core peaks at %s while resting, %s above the pull.",
 	"predict-end":           "After %s the core is at %s.",
-	"predict-loss":          "It loses %s %% of its raw mass; %s %% of the thickness is within 5 K of the core at the pull.",
+	"predict-loss":          "It loses %s %% of its raw mass; %s %% of the thickness is within %s of the core at the pull.",
 	"cutface-title":         "Predicted cut face",
 	"core-says":             "core %s",
 	"at-pull":               "at the pull",
