@@ -6,7 +6,7 @@ TOOLS     := -modfile=tools.mod
 export CGO_ENABLED = 0
 
 NPM       ?= npm
-.PHONY: help build ui checker demo test race lint bench bench-large peers fuzz clean
+.PHONY: help build ui checker demo test race lint bench bench-large bench-traces peers fuzz clean
 
 help: ## list the targets
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/'
@@ -45,6 +45,9 @@ bench: ## every Go benchmark
 
 bench-large: ## load a log of 1 GB and count the memory it takes (Linux)
 	$(GO) test -tags large -run Load1GB -v -count=1 -timeout 30m ./cli
+
+bench-traces: ui ## the traces of 200 cooks, 8 channels, 2 h at 1 Hz in Chromium: how soon they answer, frames a second
+	TRIVET_BROWSER=1 $(GO) test ./web -run TestTracesOfAllCooksInABrowser -cooks 200 -seconds 7200 -v -count=1 -timeout 10m
 
 peers: ## read the same tables with trivet and pandas in turns (needs python3-pandas, python3-openpyxl)
 	$(GO) test -tags peers -run TestPeers -v -count=1 -timeout 30m ./logfile

@@ -139,8 +139,11 @@ class CookPlot {
   private use(d: Data): void {
     if (d === this.shown) return;
     this.shown = d;
-    this.plot.setData(this.columns(d), false);
-    this.plot.redraw(true);
+    const { min, max } = this.plot.scales.x!;
+    this.plot.batch(() => {
+      this.plot.setData(this.columns(d), false);
+      this.plot.setScale("x", { min: min!, max: max! }); // the same stretch of other data
+    });
     this.root.dataset.drawn = d === this.data ? "whole" : "finer";
   }
 

@@ -54,6 +54,11 @@ function at(times: number[], t: number): number {
   return lo;
 }
 
+function nearest(times: number[], t: number): number {
+  const i = Math.min(at(times, t), times.length - 1);
+  return i > 0 && t - times[i - 1]! < times[i]! - t ? i - 1 : i;
+}
+
 class OverlayPlot {
   readonly plot: uPlot;
   private readonly zoom: Zoom;
@@ -304,8 +309,11 @@ class OverlayPlot {
   private use(d: Data): void {
     if (d === this.data) return;
     this.data = d;
-    this.plot.setData(this.columns(d), false);
-    this.plot.redraw(false);
+    const { x0, x1 } = this.view();
+    this.plot.batch(() => {
+      this.plot.setData(this.columns(d), false);
+      this.plot.setScale("x", { min: x0, max: x1 }); // the same stretch of other data
+    });
   }
 
   private async ask(v: Box): Promise<void> {
@@ -386,17 +394,17 @@ class OverlayPlot {
   /** show puts the cursor on the cook that is picked out. */
   private show(): void {
     this.byKey = true;
-    const i = at(this.data.at_s, this.cursorS ?? 0);
+    const i = nearest(this.data.at_s, this.cursorS ?? 0);
     const v = this.data.lines[this.picked]?.values[i];
-    this.plot.setCursor({ left: this.plot.valToPos(this.cursorS ?? 0, "x"), top: v === null || v === undefined ? this.plot.over.clientHeight / 2 : this.plot.valToPos(v, "y") });
-    this.byKey = false;
+    const left = Math.min(Math.max(this.plot.valToPos(this.cursorS ?? 0, "x"), 0), this.plot.over.clientWidth - 1); // at the very edge there is no cursor
+    this.plot.setCursor({ left, top: v === null || v === undefined ? this.plot.over.clientHeight / 2 : this.plot.valToPos(v, "y") });
   }
 
   /** next picks the cook that is next higher or lower at the cursor. */
   private next(up: boolean): void {
     const v = this.view();
     this.cursorS ??= (v.x0 + v.x1) / 2;
-    const i = at(this.data.at_s, this.cursorS);
+    const i = nearest(this.data.at_s, this.cursorS);
     const ranked = this.data.lines.map((l, k) => ({ k, v: l.values[i] })).filter((x): x is { k: number; v: number } => x.v !== null && x.v !== undefined).sort((a, b) => a.v - b.v || a.k - b.k);
     if (ranked.length === 0) return;
     const now = ranked.findIndex((x) => x.k === this.picked);
@@ -423,6 +431,8 @@ class OverlayPlot {
       else if (!this.zoom.do(e.key)) return;
       e.preventDefault();
     }, { signal: this.stop.signal });
+    // Pointers pick out the line they are near to, keys the one they were sent to.
+    for (const kind of ["mousemove", "pointerdown"]) this.canvas.addEventListener(kind, () => (this.byKey = false), { capture: true, signal: this.stop.signal });
     this.plot.over.addEventListener("mousemove", () => (this.cursorS = this.plot.posToVal(this.plot.cursor.left ?? 0, "x")), { signal: this.stop.signal });
   }
 }
@@ -456,6 +466,7 @@ export async function start(root: HTMLElement): Promise<void> {
       }
       select.value = d.channel;
       draw(d);
+      performance.mark("traces-ready"); // for whoever measures how soon it answers
       root.dataset.ready = d.channel;
     } catch {
       if (mine !== asked) return;
