@@ -7,6 +7,7 @@ import (
 	"trivet/answer"
 	"trivet/measure"
 	"trivet/study"
+	"trivet/tasting"
 )
 
 // knownNote is the note "How is this known?" at a number: the formula, the
@@ -94,6 +95,19 @@ func knownFinding(f *answer.Finding) knownNote {
 	if ev := f.Evidence; ev != nil {
 		n.Formula = sentenceOf(ev.Method) + " " + n.Formula
 		n.Data = say("known-finding-count", count(ev.N, "piece", "pieces"), count(ev.Blocks, "block", "blocks"), fmt.Sprintf("%.4g", ev.Level)) + " " + say("known-finding-pieces")
+	}
+	return n
+}
+
+// knownResult is the note of a closed tasting's numbers.
+func knownResult(s *tasting.Scored, m tasting.Method) knownNote {
+	n := knownNote{Formula: say("known-result-report-formula"), Data: say("known-result-data"), Source: say("known-result-source", m.Describe().Standard)}
+	switch {
+	case s.Choice != nil:
+		n.Formula = say("known-tasting-formula")
+		n.Data = say("known-tasting-count", s.Choice.Correct, s.Choice.N) + " " + n.Data
+	case s.Response != nil:
+		n.Formula = say("known-result-d-formula")
 	}
 	return n
 }

@@ -189,6 +189,9 @@ func TestEveryNumberSaysHowItIsKnown(t *testing.T) {
 			t.Errorf("%s: status %d", path, code)
 		}
 		check(path, page)
+		if path == "/" { // how each study stands
+			wants(t, page, `class="how"`)
+		}
 	}
 	d.post(at+"/look", nil)
 	_, page := d.get(at)

@@ -28,6 +28,7 @@ type resultView struct {
 	Redealt  bool
 	Sets     []keyRow
 	ForStudy string // the line of the study document
+	Known    knownNote
 }
 
 type keyRow struct {
@@ -49,6 +50,7 @@ func (s *Server) resultOf(r *http.Request, t *bench.Tasting, m tasting.Method) (
 	if res.Scored == nil {
 		return v, nil
 	}
+	v.Known = knownResult(res.Scored, m)
 	switch {
 	case res.Scored.Choice != nil:
 		c := res.Scored.Choice
