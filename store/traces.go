@@ -5,6 +5,7 @@ import (
 	"context"
 	"database/sql"
 	"iter"
+	"slices"
 
 	"trivet/bench"
 	"trivet/fault"
@@ -270,11 +271,12 @@ func (c *change) insertChunk(traceID, seq int64, k chunk) error {
 func (q *query) traces(cook string) ([]trace.Trace, error) {
 	var out []trace.Trace
 	var last int64
-	err := q.each(`SELECT trace.id, trace_chunk.bytes FROM trace JOIN trace_chunk ON trace_chunk.trace = trace.id
+	err := q.each(`SELECT trace.id, trace.samples, trace_chunk.bytes FROM trace JOIN trace_chunk ON trace_chunk.trace = trace.id
 			WHERE trace.cook = ? ORDER BY trace.seq, trace_chunk.seq`, []any{cook}, func(r *sql.Rows) error {
 		var id int64
+		var samples int
 		var b sql.RawBytes
-		if err := r.Scan(&id, &b); err != nil {
+		if err := r.Scan(&id, &samples, &b); err != nil {
 			return err
 		}
 		t, err := trace.Decode(b)
@@ -284,11 +286,34 @@ func (q *query) traces(cook string) ([]trace.Trace, error) {
 		}
 		if id == last {
 			joined(&out[len(out)-1], *t)
-		} else {
-			out = append(out, *t)
+			return nil
 		}
-		last = id
+		shareTimes(out)
+		if more := samples - t.Len(); more > 0 && more < mostGrown {
+			t.TimesUS, t.Counts = slices.Grow(t.TimesUS, more), slices.Grow(t.Counts, more)
+		}
+		out, last = append(out, *t), id
 		return nil
 	})
+	shareTimes(out)
 	return out, err
+}
+
+// mostGrown bounds how many samples room is made for before they are read.
+const mostGrown = 1 << 26
+
+// shareTimes lets the last trace have the times of one before where they are
+// equal, as those of one log are. Appending to either copies them.
+func shareTimes(traces []trace.Trace) {
+	if len(traces) < 2 {
+		return
+	}
+	t := &traces[len(traces)-1]
+	for i := range traces[:len(traces)-1] {
+		if x := &traces[i]; slices.Equal(x.TimesUS, t.TimesUS) {
+			x.TimesUS = slices.Clip(x.TimesUS)
+			t.TimesUS = x.TimesUS
+			return
+		}
+	}
 }
