@@ -108,6 +108,7 @@ func TestATastingFromTheFirstPageToTheScore(t *testing.T) {
 	k.has(lead.post("/tastings/"+id+"/close", url.Values{"passphrase": {"not these words"}, "sure": {"yes"}}), 403, "does not open this key")
 	k.has(lead.post("/tastings/"+id+"/close", url.Values{"passphrase": {passphrase}}), 422, "tick that everybody is done")
 	p = lead.post("/tastings/"+id+"/close", url.Values{"passphrase": {passphrase}, "sure": {"yes"}})
+	wants(t, p.body, `<details class="how">`, "right answers of")
 	k.has(p, 200, "Dealing again from the seed gives this key", secrets.Key.Seed, secrets.Salt, ta.Lock().Commitment,
 		"4 of 4", "a cup was spilt", "1 assessor withdrew", "n: 4, correct: 4", "<svg", "Invented data")
 	// (1/3)⁴ = 0.0123
