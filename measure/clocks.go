@@ -12,7 +12,7 @@ import (
 )
 
 // clockSource is the line of a budget for a time between two clocks.
-const clockSource = "clocks of the marks and the core's log against each other"
+const clockSource = "clocks of the event and the core's log against each other"
 
 // alignment is a fix as the map it is.
 func alignment(f study.ClockFix) trace.Alignment {
@@ -209,9 +209,14 @@ func (v *view) addClocks(id string, r *Response) {
 	if id == "time_to_core" {
 		kind = study.HeatOn
 	}
-	clock := v.eventClock(kind)
-	if clock == "" {
-		return
+	events := []string{v.eventClock(kind)}
+	if events[0] == "" { // read from the traces: it may stand on any log
+		events = events[:0]
+		for _, t := range v.in.Traces {
+			if !slices.Contains(events, t.Source) {
+				events = append(events, t.Source)
+			}
+		}
 	}
 	at := v.in.Cook.ZeroUS
 	if pull, ok := v.mark(study.OffHeat); ok && kind == study.OffHeat {
@@ -220,7 +225,9 @@ func (v *view) addClocks(id string, r *Response) {
 	u := 0.0
 	for _, t := range v.in.Traces {
 		if t.Channel.Place == trace.Core || t.Channel.Place == trace.Depth {
-			u = max(u, betweenClocks(v.in.Cook, clock, t.Source, at))
+			for _, clock := range events {
+				u = max(u, betweenClocks(v.in.Cook, clock, t.Source, at))
+			}
 		}
 	}
 	switch id {

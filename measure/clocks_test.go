@@ -94,6 +94,31 @@ func TestOneClockJoinsAnElapsedLog(t *testing.T) {
 	}
 }
 
+// An event read from the traces may stand on the log whose clock is known worst.
+func TestClocksOfADetectedEventEnterTheBudget(t *testing.T) {
+	for _, tc := range []struct {
+		source string
+		want   float64
+	}{{"typed", 0}, {"detected", 2}} {
+		in := twoLogs(0)
+		in.Cook.Marks[0].Source = tc.source
+		in.Cook.Clocks = []study.ClockFix{{Clock: "bb", To: "aa", OffsetUUS: 2e6, MidUS: startUS + 60e6}}
+		r, err := Cook(in, "time_to_core(40 °C)")
+		if err != nil || len(r.Responses) != 1 {
+			t.Fatalf("%+v %v", r, err)
+		}
+		u := 0.0
+		for _, s := range r.Responses[0].Budget {
+			if s.Name == clockSource {
+				u = s.StdU
+			}
+		}
+		if math.Abs(u-tc.want) > 1e-6 {
+			t.Errorf("heat on %s: u = %.3f s, want %g s", tc.source, u, tc.want)
+		}
+	}
+}
+
 // The uncertainty of the clocks enters what lies between them, and nothing
 // else.
 func TestClocksEnterTheBudget(t *testing.T) {
