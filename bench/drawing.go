@@ -19,6 +19,12 @@ type WindowReader interface {
 	Window(ctx context.Context, studyID, cookID string, fromUS, toUS int64, columns int, want func(trace.Channel) bool) ([]trace.Trace, error)
 }
 
+// SampleCounter is a Reader that tells how many samples a cook has, in all
+// its channels, without reading them.
+type SampleCounter interface {
+	Samples(ctx context.Context, studyID, cookID string) (int, error)
+}
+
 // Stretch is what of a cook is to be drawn.
 type Stretch struct {
 	// FromUS and ToUS count from heat on, in µs. Where ToUS is not after

@@ -10,7 +10,23 @@ import (
 	"trivet/trace"
 )
 
-var _ bench.WindowReader = (*Notebook)(nil)
+var (
+	_ bench.WindowReader  = (*Notebook)(nil)
+	_ bench.SampleCounter = (*Notebook)(nil)
+)
+
+// Samples counts the samples of a cook, in all its channels.
+func (n *Notebook) Samples(ctx context.Context, studyID, cookID string) (count int, err error) {
+	err = n.view(ctx, func(q *query) error {
+		if err := q.mustHaveCook(studyID, cookID); err != nil {
+			return err
+		}
+		_, err := q.one(`SELECT (SELECT ifnull(sum(k.samples), 0) FROM trace JOIN trace_chunk k ON k.trace = trace.id WHERE trace.cook = ?)
+			+ (SELECT count(*) FROM live_sample WHERE channel IN (SELECT id FROM live_channel WHERE cook = ?))`, []any{cookID, cookID}, &count)
+		return err
+	})
+	return count, err
+}
 
 // Window reads the samples of a cook from fromUS to toUS, both included and
 // each trace on its own clock, for a drawing of so many columns. Chunks that

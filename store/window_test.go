@@ -41,6 +41,9 @@ func TestWindow(t *testing.T) {
 	whole, err := n.Traces(ctx, "s", "k")
 	must(t, err)
 
+	if count, err := n.Samples(ctx, "s", "k"); err != nil || count != 150_001 {
+		t.Errorf("%d samples, %v", count, err)
+	}
 	all, err := n.Window(ctx, "s", "k", math.MinInt64, math.MaxInt64, 100, nil)
 	must(t, err)
 	if len(all) != 2 || all[0].Len() > 2*150_000/trace.OverviewSamples+10 || all[1].Len() != 0 {

@@ -21,6 +21,8 @@ import (
 )
 
 type cookView struct {
+	Have                          stage  // how much of the page this is
+	At                            string // where the rest of it is asked for
 	ID, StudyTitle                string
 	Label, Treatment, Block, Role string
 	Piece, Day                    string
@@ -95,22 +97,73 @@ func (d *Desk) cookPage(w http.ResponseWriter, r *http.Request) {
 	if !ok {
 		return
 	}
-	d.showCook(w, r, http.StatusOK, rec, c, saved{})
+	n := 0
+	if counts, ok := d.nb.(bench.SampleCounter); ok {
+		var err error
+		if n, err = counts.Samples(r.Context(), rec.Study.ID, c.ID); err != nil {
+			d.s.fail(w, r, 0, err)
+			return
+		}
+	}
+	if n <= mostAtOnce {
+		d.showCook(w, r, http.StatusOK, rec, c, saved{})
+		return
+	}
+	// A long record is read to its end in the background; the plot needs its
+	// overview alone.
+	label := c.Label
+	key := fmt.Sprint("cook ", label, " ", rec.Study.ID, " ", len(rec.Events), rec.Updated.UnixNano(), unitsOf(r), d.roleOf(r), n)
+	page, st := d.pages.get(key), asWhole
+	if page == nil {
+		later := r.Clone(context.Background())
+		x := d.pages.set(key, func(ctx context.Context, st stage) ([]byte, error) {
+			v, err := d.cookView(later.WithContext(ctx), rec, c, saved{}, st)
+			if err != nil {
+				return nil, err
+			}
+			return d.page(later, d.cookFrame(later, rec, v), d.part("cookpage", v)), nil
+		})
+		have := stage(r.Header.Get("X-Have"))
+		var err error
+		if page, st, err = x.await(r.Context(), have); page == nil && err == nil && have != asPlain {
+			page, st, err = x.await(r.Context(), asShell)
+		}
+		if err != nil {
+			d.s.fail(w, r, 0, err)
+			return
+		}
+		if page == nil { // still not there: the page goes on asking
+			v := &cookView{ID: rec.Study.ID, StudyTitle: rec.Study.Title, Label: label, Have: asPlain, At: r.URL.RequestURI()}
+			d.render(w, r, http.StatusOK, "cookpage", d.cookFrame(r, rec, v), v)
+			return
+		}
+	}
+	d.sendSheet(w, r, page, st)
+}
+
+// mostAtOnce is the most samples of a cook, in all channels, whose quality and
+// responses are worked out before the page is sent.
+const mostAtOnce = 400_000
+
+func (d *Desk) cookFrame(r *http.Request, rec *bench.Record, v *cookView) frame {
+	return frame{Title: say("cook-title", v.Label, v.StudyTitle), Invented: rec.Study.Invented, Script: "cook", Sheet: "cook", Study: v.ID, StudyName: v.StudyTitle, Guest: d.roleOf(r) != tasting.Lead, Coming: v.Have != asWhole}
 }
 
 func (d *Desk) showCook(w http.ResponseWriter, r *http.Request, status int, rec *bench.Record, c *study.Cook, at saved) {
-	v, err := d.cookView(r, rec, c, at)
+	v, err := d.cookView(r, rec, c, at, asWhole)
 	if err != nil {
 		d.s.fail(w, r, 0, err)
 		return
 	}
-	d.render(w, r, status, "cookpage", frame{Title: say("cook-title", c.Label, v.StudyTitle), Invented: rec.Study.Invented, Script: "cook", Sheet: "cook", Study: v.ID, StudyName: v.StudyTitle, Guest: d.roleOf(r) != tasting.Lead}, v)
+	d.render(w, r, status, "cookpage", d.cookFrame(r, rec, v), v)
 }
 
-func (d *Desk) cookView(r *http.Request, rec *bench.Record, c *study.Cook, at saved) (*cookView, error) {
+// cookView is what a cook's page shows. As far as asPlain goes it rests on the
+// record and an overview of the traces.
+func (d *Desk) cookView(r *http.Request, rec *bench.Record, c *study.Cook, at saved, st stage) (*cookView, error) {
 	s, u := rec.Study, unitsOf(r)
 	words := answer.Words{Study: s, Fahrenheit: u.Fahrenheit}
-	v := &cookView{ID: s.ID, StudyTitle: s.Title, Label: c.Label, Treatment: words.Treatment(c.Treatment), Block: c.Block, Role: string(c.Role), Piece: c.Piece, Day: c.Day, VoidWhy: c.VoidWhy, Fahrenheit: u.Fahrenheit, Saved: at}
+	v := &cookView{Have: st, At: r.URL.Path, ID: s.ID, StudyTitle: s.Title, Label: c.Label, Treatment: words.Treatment(c.Treatment), Block: c.Block, Role: string(c.Role), Piece: c.Piece, Day: c.Day, VoidWhy: c.VoidWhy, Fahrenheit: u.Fahrenheit, Saved: at}
 	i := slices.IndexFunc(rec.Cooks, func(x study.Cook) bool { return x.ID == c.ID })
 	if i > 0 {
 		v.Previous = rec.Cooks[i-1].Label
@@ -138,11 +191,29 @@ func (d *Desk) cookView(r *http.Request, rec *bench.Record, c *study.Cook, at sa
 	}
 	v.MayDelete = d.roleOf(r) == tasting.Lead
 	v.MayVoid = c.Role == study.Planned && len(v.VoidRules) > 0
+	// A plan that is sealed and not finished keeps its responses out of sight
+	// here as on the study's page: seeing them is a look at the answer.
+	v.Hidden = early(rec) && !looked(rec) || d.roleOf(r) != tasting.Lead
+	if f, any, err := d.cookFigure(r.Context(), rec, c, u); err == nil && any {
+		if v.Picture, err = d.picture(s.ID, "cook-"+c.Label, f, s.Invented); err != nil {
+			return nil, err
+		}
+	}
+	v.Undo = undoRows(rec, c)
+	if st == asWhole {
+		return v, d.fillCook(r, v, rec, c, u)
+	}
+	return v, nil
+}
+
+// fillCook fills in what rests on every sample.
+func (d *Desk) fillCook(r *http.Request, v *cookView, rec *bench.Record, c *study.Cook, u units) error {
+	s, words := rec.Study, answer.Words{Study: rec.Study, Fahrenheit: u.Fahrenheit}
 	one := *rec
 	one.Cooks = []study.Cook{*c}
 	seen, err := bench.OfferMarks(r.Context(), d.nb, &one, nil)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	in := seen[0].Input
 	for i := range in.Traces {
@@ -157,11 +228,14 @@ func (d *Desk) cookView(r *http.Request, rec *bench.Record, c *study.Cook, at sa
 			v.Offered = append(v.Offered, offeredMark{string(m.Kind), strings.ReplaceAll(string(m.Kind), "-", " "), clockOf(m.AtUS)})
 		}
 	}
-	// A plan that is sealed and not finished keeps its responses out of sight
-	// here as on the study's page: seeing them is a look at the answer.
-	v.Hidden = early(rec) && !looked(rec) || d.roleOf(r) != tasting.Lead
 	var peaks []answer.CookResult // empty where they are kept out of sight
-	if res, err := measure.Cook(in); err == nil && !v.Hidden {
+	var res *measure.Result
+	if !v.Hidden {
+		if got, err := measure.Cook(in); err == nil {
+			res = got
+		}
+	}
+	if res != nil {
 		peaks = []answer.CookResult{{Cook: *c, Result: res}}
 		for _, x := range res.Responses {
 			line := valueLine{Name: words.Response(x.Name), Value: x.Format()}
@@ -195,13 +269,7 @@ func (d *Desk) cookView(r *http.Request, rec *bench.Record, c *study.Cook, at sa
 			v.Cautions = append(v.Cautions, qualityLine{say("quality-caution"), sentenceOf(k.Title + ". " + k.Text)})
 		}
 	}
-	if f, any, err := d.cookFigure(r.Context(), rec, c, u); err == nil && any {
-		if v.Picture, err = d.picture(s.ID, "cook-"+c.Label, f, s.Invented); err != nil {
-			return nil, err
-		}
-	}
-	v.Undo = undoRows(rec, c)
-	return v, nil
+	return nil
 }
 
 func measureOf(name, unit string, u units) figure.Measure {

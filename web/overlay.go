@@ -378,11 +378,13 @@ func (d *Desk) overlayPage(w http.ResponseWriter, r *http.Request) {
 		d.s.fail(w, r, 0, err)
 		return
 	}
-	script := wantsJSON(r)
-	// All of it is kept as pages are; stretches are of one person's interest.
-	key := fmt.Sprint("traces ", channel, " ", id, " ", now.Revision, now.Updated.UnixNano(), u)
-	if have := d.pages.get(key); have != nil && script && s.ToUS <= s.FromUS {
-		d.sendJSON(w, r, have)
+	if wantsJSON(r) && s.ToUS <= s.FromUS {
+		all, err := d.overlaySheet(r.Context(), id, now, channel, u)
+		if err != nil {
+			d.s.fail(w, r, 0, err)
+			return
+		}
+		sendJSON(w, r, all)
 		return
 	}
 	rec, err := d.nb.Record(r.Context(), id)
@@ -395,19 +397,8 @@ func (d *Desk) overlayPage(w http.ResponseWriter, r *http.Request) {
 		d.s.fail(w, r, 0, err)
 		return
 	}
-	switch {
-	case script && s.ToUS > s.FromUS:
+	if wantsJSON(r) { // a stretch is of one person's interest and not kept
 		reply(w, http.StatusOK, o)
-		return
-	case script:
-		b, err := json.Marshal(o)
-		if err != nil {
-			d.s.fail(w, r, 0, err)
-			return
-		}
-		have := newSheet(b)
-		d.pages.put(key, have)
-		d.sendJSON(w, r, have)
 		return
 	}
 	v := &overlayView{ID: id, Plot: d.plotPlace(), Title: rec.Study.Title, Channel: o.Channel, Channels: o.Channels, Together: early(rec) && !looked(rec)}
@@ -423,8 +414,40 @@ func (d *Desk) overlayPage(w http.ResponseWriter, r *http.Request) {
 	d.render(w, r, http.StatusOK, "overlaypage", frame{Title: say("overlay-title", rec.Study.Title), Invented: rec.Study.Invented, Script: "study", Study: id, StudyName: rec.Study.Title}, v)
 }
 
+// overlaySheet is all of one channel, kept as pages are.
+func (d *Desk) overlaySheet(ctx context.Context, id string, now bench.Version, channel string, u units) (*sheet, error) {
+	key := fmt.Sprint("traces ", channel, " ", id, " ", now.Revision, now.Updated.UnixNano(), u)
+	if have := d.pages.get(key); have != nil {
+		return have, nil
+	}
+	d.pages.begin()
+	have, err, _ := d.pages.reading.Do(key, func() (any, error) {
+		// Whoever asked first may leave; the others wait for the same.
+		ctx := d.pages.life
+		rec, err := d.read(ctx, id, now)
+		if err != nil {
+			return nil, err
+		}
+		o, err := d.overlayOf(ctx, rec, channel, bench.Stretch{}, u)
+		if err != nil {
+			return nil, err
+		}
+		b, err := json.Marshal(o)
+		if err != nil {
+			return nil, err
+		}
+		have := newSheet(b)
+		d.pages.put(key, have)
+		return have, nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return have.(*sheet), nil
+}
+
 // sendJSON writes data that is set as a page is.
-func (d *Desk) sendJSON(w http.ResponseWriter, r *http.Request, s *sheet) {
+func sendJSON(w http.ResponseWriter, r *http.Request, s *sheet) {
 	h := w.Header()
 	h.Set("Content-Type", "application/json")
 	h.Add("Vary", "Accept-Encoding")

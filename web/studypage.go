@@ -187,6 +187,11 @@ func (d *Desk) studySheet(r *http.Request, now bench.Version, st stage) ([]byte,
 	if err != nil {
 		return nil, err
 	}
+	if st == asWhole && anyTraces(rec) {
+		// The page's plot asks for these at once; they are quick to read, and
+		// measuring would keep them waiting.
+		d.overlaySheet(r.Context(), rec.Study.ID, now, "", unitsOf(r)) // a failure shows when they are asked for
+	}
 	v, err := d.studyView(r, rec, saved{}, st)
 	if err != nil {
 		return nil, err
@@ -340,15 +345,15 @@ func (d *Desk) fillAnswer(r *http.Request, v *studyView, rec *bench.Record, got 
 	}
 	v.orderLines(rep.Plan.Order, r)
 	cookLines(v, rec, r)
+	if anyTraces(rec) {
+		v.Overlay = &overlayView{ID: v.ID, Plot: d.plotPlace(), Together: early(rec) && !looked(rec)}
+	}
 	if v.Have != asWhole {
 		return nil
 	}
 	v.Power = d.power(rec, powerAsk{}, u)
 	v.Cautions = rep.Cautions
 	v.MayLook = !seen && early(rec)
-	if anyTraces(rec) {
-		v.Overlay = &overlayView{ID: v.ID, Plot: d.plotPlace(), Together: early(rec) && !looked(rec)}
-	}
 	if v.MayLook {
 		v.LookAt = say("look-at", completeBlocks(rec), rec.Study.Blocks.Count)
 	}

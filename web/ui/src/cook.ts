@@ -2,6 +2,7 @@
 // be dragged and put back.
 import uPlot from "uplot";
 import "uplot/dist/uPlot.min.css";
+import { fillIn } from "./coming";
 import { startPhotos } from "./photos";
 import { clock, clockAxis, colour, keyOf } from "./plotkey";
 import { Zoom } from "./zoom";
@@ -382,3 +383,4 @@ async function start(): Promise<void> {
 
 startPhotos();
 void start();
+void fillIn(() => {}); // what rests on every sample of a long record comes later

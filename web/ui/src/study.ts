@@ -70,6 +70,12 @@ async function followOverlay(root: ParentNode): Promise<void> {
   document.head.append(sheet);
   const plot = (await import(box.dataset.script)) as { start(root: HTMLElement): Promise<void> };
   await plot.start(box);
+  // The still figure, for paper, is fetched when nothing else is waited for.
+  const rest = (): void => {
+    if (document.querySelector("[data-have]")) window.setTimeout(rest, 1000);
+    else for (const img of document.querySelectorAll<HTMLImageElement>(".paper-only img")) img.loading = "eager";
+  };
+  window.setTimeout(rest, 3000);
 }
 
 /** wire gives what was put into the page its behaviour. */
