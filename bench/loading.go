@@ -35,7 +35,7 @@ type LoadRequest struct {
 type Loaded struct {
 	Cook    study.Cook
 	Log     *logfile.Log
-	Already bool // the cook had these very samples
+	Already bool // the cook had this very log, and its channels stand as they were read now
 }
 
 // Load reads a log into a cook's traces, keeping the raw bytes, in memory that

@@ -180,7 +180,7 @@ func runLoad(ctx context.Context, env *Env, files []string, o loadOptions) error
 				env.Printf("  read by the saved map %s\n", by)
 			}
 			if got.Already {
-				env.Printf("  the cook had this log already; nothing changed\n")
+				env.Printf("  the cook had this log already; it stands as it was read now\n")
 			}
 			printProblems(env, a, 10)
 		}
