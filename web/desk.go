@@ -26,8 +26,8 @@ type DeskOptions struct {
 	Incoming string
 	// Maps is the folder of saved column maps, which "trivet load" reads too;
 	// "" keeps none.
-	Maps string
-	Version  string // of trivet, printed with the findings
+	Maps    string
+	Version string // of trivet, printed with the findings
 	// Publishing writes what leaves the desk as files.
 	Publishing Publishing
 	// Audit takes one line of JSON for every request that changes something:
@@ -80,7 +80,7 @@ func (d *Desk) routes() {
 	lead("GET /tastings", d.s.desk)
 	on("POST /units", anyone, http.HandlerFunc(d.setUnits)) // each person's own
 	lead("POST /studies", d.newStudy)
-	lead("POST /import", d.importStudy)
+	lead("POST /import", unhurried(d.importStudy))
 	lead("GET /trash", d.trashPage)
 	lead("GET /studies/{id}", d.studyPage)
 	lead("POST /studies/{id}/trash", d.trashStudy)
@@ -97,12 +97,12 @@ func (d *Desk) routes() {
 	lead("GET /studies/{id}/power", d.powerPart)
 	lead("GET /studies/{id}/margin", d.marginPart)
 	lead("GET /studies/{id}/figures/{figure}", d.figureFile)
-	lead("GET /studies/{id}/report", d.reportPage)
-	lead("GET /studies/{id}/report.zip", d.reportFile)
-	lead("GET /studies/{id}/package.zip", d.packageFile)
+	lead("GET /studies/{id}/report", unhurried(d.reportPage))
+	lead("GET /studies/{id}/report.zip", unhurried(d.reportFile))
+	lead("GET /studies/{id}/package.zip", unhurried(d.packageFile))
 	lead("GET /studies/{id}/sheets", d.sheetsPage)
 	lead("GET /studies/{id}/sheets.pdf", d.sheetsFile)
-	lead("GET /copy", d.notebookFile)
+	lead("GET /copy", unhurried(d.notebookFile))
 	lead("GET /studies/{id}/treatments/{treatment}", d.treatmentPage)
 	lead("POST /studies/{id}/treatments/{treatment}", d.saveTreatment)
 	lead("POST /studies/{id}/treatments/{treatment}/predict", d.predictPart)
@@ -120,15 +120,15 @@ func (d *Desk) routes() {
 	cook("POST /studies/{id}/cooks/{cook}/readings", d.saveReading)
 	cook("POST /studies/{id}/cooks/{cook}/deviations", d.saveDeviation)
 	cook("POST /studies/{id}/cooks/{cook}/undo", d.undo)
-	cook("POST /studies/{id}/cooks/{cook}/photos", d.addPhoto)
+	cook("POST /studies/{id}/cooks/{cook}/photos", unhurried(d.addPhoto))
 	cook("GET /studies/{id}/cooks/{cook}/photos/{photo}", d.photoFile)
 	cook("POST /studies/{id}/cooks/{cook}/photos/{photo}", d.savePhoto)
 	cook("GET /studies/{id}/load", d.loadPage)
-	cook("POST /studies/{id}/load", d.stageLogs)
-	cook("POST /studies/{id}/load/{log}", d.loadStaged)
+	cook("POST /studies/{id}/load", unhurried(d.stageLogs))
+	cook("POST /studies/{id}/load/{log}", unhurried(d.loadStaged))
 	on("GET /c/{token}", byCook, http.HandlerFunc(d.cookDoor))
 	on("POST /c/{token}", byCook, http.HandlerFunc(d.openCookLink))
-	on("GET /r/{token}", byReader, http.HandlerFunc(d.readerPage))
+	on("GET /r/{token}", byReader, unhurried(d.readerPage))
 	lead("GET /links", d.linksPage)
 	lead("POST /links", d.handOutAny)
 	lead("POST /links/handed/{link}", d.revokeLink)
@@ -253,7 +253,7 @@ func (d *Desk) showDesk(w http.ResponseWriter, r *http.Request, status int, v de
 // deskLines says how studies stand. What is not worked out yet is begun, and
 // waited for a moment; a script that has the page waits for the rest.
 func (d *Desk) deskLines(r *http.Request, all []bench.Summary) []deskLine {
-	wait := patience
+	wait := fileTime
 	if r.Header.Get("X-Have") != "" {
 		wait = longWait
 	}
