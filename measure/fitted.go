@@ -247,6 +247,7 @@ func (v *view) fittedEvenShare(p *Profile, t float64) (Response, bool) {
 	return Response{Unit: "%", Value: value, ResolutionStep: 0.1, Budget: []Source{
 		{"fit of the profile at the core and both faces (Monte Carlo)", "A", u.sd},
 		{"thickness", "B", value * p.ThicknessUM / p.ThicknessM},
+		{"depth of the crusts, taken as steady (a third of one)", "B", 100 * p.CrustM / 3 / p.ThicknessM},
 	}, draws: u}, true
 }
 

@@ -55,8 +55,11 @@ func (f *profileFit) expectCrust() {
 // boiled tells from a fit whether a face boiled: the model has it as hot, or
 // wants a slab thinner than the piece can be.
 func (f *profileFit) boiled(p, out []float64) bool {
+	if f.boils || f.driven {
+		return f.boils
+	}
 	hottest := slices.Max(out[(len(f.sensors)+1)*len(f.timeS):])
-	return f.boils || !f.driven && (hottest > crustC || p[pThick] < 1e3*(f.opt.ThicknessM-3*f.opt.ThicknessUM))
+	return hottest > crustC || p[pThick] < 1e3*(f.opt.ThicknessM-3*f.opt.ThicknessUM)
 }
 
 // withCrust goes on from a fit with a thinner wet slab: from where it is, and

@@ -94,7 +94,10 @@ func FitProfile(sensors []ProfileSensor, opt ProfileOptions) (*Profile, error) {
 			least, best = c, p
 		}
 	}
-	_, _, out, _ := f.fit(best, 1, 12)
+	var out []float64
+	if !f.boils {
+		_, _, out, _ = f.fit(best, 1, 12)
+	}
 	if f.boiled(best, out) {
 		best, out = f.withCrust(best)
 	}

@@ -7,7 +7,7 @@ import (
 
 // profileBlocks is the most times at which the fit compares model and
 // sensors; a longer log is averaged into that many blocks.
-const profileBlocks = 720
+const profileBlocks = 400
 
 // newProfileFit checks the input and averages it into blocks.
 func newProfileFit(sensors []ProfileSensor, opt ProfileOptions) (*profileFit, error) {

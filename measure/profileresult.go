@@ -42,6 +42,10 @@ type Profile struct {
 // a share of the thickness.
 const remainderLength = 0.25
 
+// spacingUM is how well the place of a sensor on its probe is known against
+// the others, standard uncertainty (our choice, no source).
+const spacingUM = 0.2e-3
+
 // steadyU is what a fit of steady contacts and constant properties may leave
 // in the centre over a whole cook, K, standard uncertainty: seen in cooks
 // computed with properties that follow temperature and water.
@@ -126,6 +130,11 @@ func (f *profileFit) profile(p []float64, cov *mat.SymDense, jac, out []float64,
 		var chol mat.Cholesky
 		var alpha mat.VecDense
 		ok := false
+		field := pr.field[k*nodes : (k+1)*nodes]
+		steep := func(i int) float64 { // K/m there
+			j := min(max(int(at[i]*(nodes-1)), 0), nodes-2)
+			return (field[j+1] - field[j]) * (nodes - 1) / pr.ThicknessM
+		}
 		if m > 0 {
 			gram := mat.NewSymDense(m, nil)
 			r := mat.NewVecDense(m, nil)
@@ -133,7 +142,7 @@ func (f *profileFit) profile(p []float64, cov *mat.SymDense, jac, out []float64,
 				for b := a; b < m; b++ {
 					gram.SetSym(a, b, size[k]*like(at[i], at[have[b]]))
 				}
-				gram.SetSym(a, a, gram.At(a, a)+squared(f.noise(i, k))/count[i*nt+k]+squared(f.relative(i)))
+				gram.SetSym(a, a, gram.At(a, a)+squared(f.noise(i, k))/count[i*nt+k]+squared(f.relative(i))+squared(steep(i)*spacingUM))
 				r.SetVec(a, res[i*nt+k])
 			}
 			ok = chol.Factorize(gram) && chol.SolveVecTo(&alpha, r) == nil

@@ -198,3 +198,14 @@ func evenShareOf(p *Profile, s float64) float64 {
 	}
 	return 100 * in
 }
+
+func BenchmarkFitProfileSeared(b *testing.B) {
+	c := searedCook(b, "last", 2)
+	sensors := c.probe(0.3, 2, false)
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := FitProfile(sensors, c.options()); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

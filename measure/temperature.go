@@ -250,6 +250,15 @@ func timeToPeak(v *view, _ string) (Response, error) {
 		r.draws = drawPeak(s.between(math.Max(pull, peakS-120), peakS+120), peakS, math.Hypot(sampleNoise(s.value), s.stepU/math.Sqrt(12)))
 		r.Budget = append(r.Budget, Source{"noise about the peak (Monte Carlo)", "A", r.draws.sd})
 	}
+	if s.fit != nil {
+		// What steady contacts leave in the centre over two minutes tilts the
+		// course, and a flat peak moves far for a little tilt.
+		if _, at, ok := parabolaTop(w); ok {
+			curve := parabolaCurve(s.between(math.Max(pull, peakS-120), peakS+120), at, peakC)
+			tilt := steadyU * math.Sqrt2 / 120
+			r.Budget = append(r.Budget, Source{"slope of the fitted course about the peak", "A", min(tilt/(2*math.Abs(curve)), 120)})
+		}
+	}
 	r.Budget = append(r.Budget, Source{"sampling interval", "B", s.everyS / math.Sqrt(12)})
 	return r, nil
 }
