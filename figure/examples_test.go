@@ -65,6 +65,7 @@ func examples() []example {
 		{"ledger", ledger(), true},
 		{"leave-one-out", leaveOneOut(20), true},
 		{"leave-one-out-40", leaveOneOut(40), false},
+		{"leave-one-out-400", leaveOneOut(400), false},
 		{"chance", chance(), true},
 		{"chance-small", Chance{Head: invented("Six tasters", ""), Method: "2-AFC", N: 6, Guess: 0.5, Correct: 6, Critical: 6, Alpha: 0.05, DPrime: 2.9, Interval: Interval{0.3, math.Inf(1)}, Level: 0.95}, false},
 		{"ratings", ratings(24, "basted", "plain"), true},

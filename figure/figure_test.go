@@ -561,3 +561,36 @@ func BenchmarkPNG1080p(b *testing.B) {
 		}
 	}
 }
+
+// However many blocks are left out, the figure stays of one height, names
+// those that move the estimate furthest, and its table holds all.
+func TestLeaveOneOutOfManyBlocks(t *testing.T) {
+	heights := map[int]float64{}
+	for _, n := range []int{40, 41, 400, 5000} {
+		f := leaveOneOut(n)
+		f.Left[n/2].Estimate, f.Left[n/3].Estimate = -3, 6
+		sc, err := f.Scene(Page, Light)
+		if err != nil {
+			t.Fatal(err)
+		}
+		heights[n] = sc.Size.H
+		var b strings.Builder
+		if err := sc.WriteSVG(&b, SVGOptions{Inline: true, ID: "x"}); err != nil {
+			t.Fatal(err)
+		}
+		for _, want := range []string{"without " + f.Left[n/2].Block, "without " + f.Left[n/3].Block} {
+			if !strings.Contains(b.String(), want) {
+				t.Errorf("%d blocks: %q is not named", n, want)
+			}
+		}
+		if b.Len() > 250_000 {
+			t.Errorf("%d blocks take %d bytes", n, b.Len())
+		}
+		if got := len(f.Table().Rows); got < n+1 {
+			t.Errorf("%d blocks: %d rows in the table", n, got)
+		}
+	}
+	if heights[400] != heights[5000] || heights[5000] > heights[40] {
+		t.Errorf("heights %v", heights)
+	}
+}

@@ -1,8 +1,10 @@
 package figure
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 )
 
 // LeftOut is the answer without one block.
@@ -68,7 +70,13 @@ func (f LeaveOneOut) Scene(size Size, theme Theme) (*Scene, error) {
 		g := &s.Root
 		heading := f.Measure.Heading()
 		row := 16 * s.u
-		if len(f.Left) > 24 {
+		low, crowd, high := f.sorted()
+		rows := append(slices.Clone(low), high...)
+		crowded := 0.0 // height of those between
+		if len(crowd) > 0 {
+			crowded = 120 * s.u
+		}
+		if len(rows) > 24 {
 			row = 14 * s.u
 		}
 		first := s.em * 1.9
@@ -77,12 +85,18 @@ func (f LeaveOneOut) Scene(size Size, theme Theme) (*Scene, error) {
 			below = more * (float64(len(f.Others)) + 1.4)
 		}
 		if s.body.H > 0 {
-			row = math.Max(4*s.u, math.Min(row*1.6, (s.body.H-first-below-s.xAxisHeight(heading, s.body.W)-8*s.u)/float64(len(f.Left))))
+			room := s.body.H - first - below - s.xAxisHeight(heading, s.body.W) - 8*s.u
+			crowded = math.Min(crowded*1.6, room*0.45)
+			row = math.Max(4*s.u, math.Min(row*1.6, (room-crowded)/float64(len(rows))))
 		}
 		px := math.Min(s.small, row*0.95)
 		named := px >= s.small*0.8
 		gutter := math.Max(Width("all blocks", Bold, s.small), Width("one left out", Regular, s.small))
-		for _, l := range f.Left {
+		between := fmt.Sprintf("without one of %d", len(crowd))
+		if len(crowd) > 0 {
+			gutter = math.Max(gutter, Width(between, Regular, s.small))
+		}
+		for _, l := range rows {
 			gutter = math.Max(gutter, Width("without "+l.Block, Regular, px))
 		}
 		for _, o := range f.Others {
@@ -91,7 +105,7 @@ func (f LeaveOneOut) Scene(size Size, theme Theme) (*Scene, error) {
 		gutter = math.Min(gutter, s.body.W*0.34) + 10*s.u
 		ax := axis{m: f.Measure, lo: lo, hi: hi, from: s.body.X + gutter, to: s.body.Right() - 8*s.u}
 		top := s.body.Y
-		bottom := top + first + float64(len(f.Left))*row + below + 4*s.u
+		bottom := top + first + float64(len(rows))*row + crowded + below + 4*s.u
 		if f.Margin > 0 {
 			g.Fill(Box{ax.at(-f.Margin), top, ax.at(f.Margin) - ax.at(-f.Margin), bottom - top}, Of(Band))
 		}
@@ -102,8 +116,14 @@ func (f LeaveOneOut) Scene(size Size, theme Theme) (*Scene, error) {
 		if !named {
 			g.Add(Text{X: s.body.X, Y: top + first + s.small, S: Fit("one left out", Regular, s.small, gutter-8*s.u), Size: s.small, Fill: Of(Muted)})
 		}
-		for i, l := range f.Left {
+		if len(crowd) > 0 {
+			f.crowd(s, g, ax, top+first+float64(len(low))*row, crowded, crowd, Fit(between, Regular, s.small, gutter-8*s.u))
+		}
+		for i, l := range rows {
 			y := top + first + (float64(i)+0.5)*row
+			if i >= len(low) {
+				y += crowded
+			}
 			title := "without " + l.Block
 			rg := g.Sub(title)
 			if named {
@@ -118,12 +138,61 @@ func (f LeaveOneOut) Scene(size Size, theme Theme) (*Scene, error) {
 			}
 		}
 		if len(f.Others) > 0 {
-			f.others(s, g, ax, top+first+float64(len(f.Left))*row, more, gutter)
+			f.others(s, g, ax, top+first+float64(len(rows))*row+crowded, more, gutter)
 		}
 		y := s.xAxis(g, ax, s.xTicks(ax), Box{ax.from, bottom, ax.to - ax.from, 0}, heading)
 		limit := s.body.Bottom()
 		return s.done(y), y, limit, nil
 	})
+}
+
+// From mostNamed blocks on each has no row of its own: those that move the
+// estimate furthest do, and the others stand close together between them.
+const (
+	mostNamed = 40
+	namedEach = 6   // at either end
+	mostDots  = 300 // drawn of those between
+)
+
+// sorted are the blocks that have a row of their own, in the order given where
+// they are few, and else the lowest, those between and the highest, by their
+// estimates.
+func (f LeaveOneOut) sorted() (low, crowd, high []LeftOut) {
+	if len(f.Left) <= mostNamed {
+		return f.Left, nil, nil
+	}
+	var all []LeftOut
+	for _, l := range f.Left {
+		if finite(l.Estimate) {
+			all = append(all, l)
+		}
+	}
+	if len(all) <= 2*namedEach {
+		return all, nil, nil
+	}
+	slices.SortStableFunc(all, func(a, b LeftOut) int { return cmp.Compare(a.Estimate, b.Estimate) })
+	n := len(all) - namedEach
+	return all[:namedEach], all[namedEach:n], all[n:]
+}
+
+// crowd draws estimates one under the other as close as they get, with a
+// frontier of their intervals.
+func (f LeaveOneOut) crowd(s *sheet, g *Group, ax axis, top, height float64, all []LeftOut, title string) {
+	cg := g.Sub(title)
+	cg.Add(Text{X: s.body.X, Y: top + height/2 + s.small*0.35, S: title, Size: s.small, Fill: Of(Muted)})
+	step := max(1, (len(all)+mostDots-1)/mostDots)
+	y := func(i int) float64 { return top + (float64(i)+0.5)/float64(len(all))*height }
+	thick := math.Max(0.5*s.u, height/float64((len(all)+step-1)/step))
+	for i := 0; i < len(all); i += step {
+		if in := all[i].Interval; !math.IsNaN(in.Lo) && !math.IsNaN(in.Hi) {
+			cg.Add(Path{Segs: Polyline(Point{ax.at(math.Max(in.Lo, ax.lo)), y(i)}, Point{ax.at(math.Min(in.Hi, ax.hi)), y(i)}), Stroke: Of(S1).Fade(0.3), Width: thick})
+		}
+	}
+	for i, l := range all {
+		if i%step == 0 || l.Verdict != "" {
+			cg.Add(Style{Role: S1, Shape: Disc, Hollow: l.Verdict != ""}.Marker(Point{ax.at(l.Estimate), y(i)}, 2.2*s.u))
+		}
+	}
 }
 
 // intervals are all that are drawn.
@@ -162,6 +231,9 @@ func (f LeaveOneOut) key() string {
 	out := fmt.Sprintf("Lines: %s intervals.", percent(f.Level))
 	if f.Margin > 0 {
 		out += " Shaded: too small to matter."
+	}
+	if _, crowd, _ := f.sorted(); len(crowd) > 0 {
+		out += fmt.Sprintf(" The %d that move it furthest either way have a row each; the others stand close together by size.", namedEach)
 	}
 	for _, l := range f.Left {
 		if l.Verdict != "" {
