@@ -230,7 +230,7 @@ func (o lethalityOptions) says(l safety.Log, r lethalityResult) []string {
 		out = append(out, "No uncertainty was given (--u): the criteria are held against the temperature as it was logged, as if the sensor were exact.")
 	}
 	organism := "Salmonella"
-	if o.food == "" {
+	if o.food == "" || o.d != "" {
 		organism = "the organism that D and z belong to,"
 	}
 	return append(out,

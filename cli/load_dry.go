@@ -12,6 +12,7 @@ import (
 
 	"trivet/fault"
 	"trivet/logfile"
+	"trivet/trace"
 )
 
 // dryLog is what would be loaded of a log.
@@ -149,7 +150,7 @@ func printGuess(env *Env, name string, g *logfile.Guess) {
 		if c.PeriodS > 0 {
 			step = stepText(c.PeriodS)
 		}
-		fmt.Fprintf(t, "  %s\t%s\t%s\t%s\t%s\t%s\n", c.Name, c.Role, c.Channel.Place, c.Channel.Unit, step, strings.TrimSpace(why))
+		fmt.Fprintf(t, "  %s\t%s\t%s\t%s\t%s\t%s\n", c.Name, c.Role, placeText(c.Channel), c.Channel.Unit, step, strings.TrimSpace(why))
 	}
 	t.Flush()
 	if len(g.Layout.FirstRows) > 0 {
@@ -158,6 +159,17 @@ func printGuess(env *Env, name string, g *logfile.Guess) {
 			env.Printf("    %s\n", strings.Join(r, "  "))
 		}
 	}
+}
+
+// placeText is where a channel is: "surface A", "depth 5 mm".
+func placeText(c trace.Channel) string {
+	switch {
+	case c.Place == trace.Depth:
+		return fmt.Sprintf("depth %.3g mm", c.DepthM*1e3)
+	case c.Side != "":
+		return string(c.Place) + " " + string(c.Side)
+	}
+	return string(c.Place)
 }
 
 func stepText(s float64) string {
