@@ -40,7 +40,7 @@ difference by hand. The correction is shown; at a terminal you are asked, and
 --yes applies it. Logs keep their samples: a correction stands beside them, is
 applied whenever they are read, and --undo takes it back. Both are entered in
 the history.`,
-		Example: `  trivet clock sear-first-or-sear-last L01-first
+		Example: `  trivet clock sear-first-or-sear-last L01-a
   trivet clock s L01-a --align scale.csv --to pan.csv
   trivet clock s L01-a --align pan.csv --to marks --yes
   trivet clock s L01-a --align camera.csv --to pan.csv --pair 3:21=4:02.5 --pair 14:08=14:49.6

@@ -21,16 +21,17 @@ func newMeasure(env *Env) *cobra.Command {
 		Short: "Responses of each cook, with uncertainty",
 		Long: `Computes responses from the traces, marks and weighings of every cook, each
 with its expanded uncertainty (95.45 %, k about 2). Without names: those that
-the study's questions ask for, and all others that the records allow. A target stands in brackets: "time_to_core(60 °C)".
+the study's questions ask for, and all others that the records allow. A
+target stands in brackets: "time_to_core(60 °C)".
 
 --budget shows where each uncertainty comes from and what would halve it,
 --quality what is doubtful in each cook, --marks the events that the traces
 tell and nobody marked.`,
 		Example: `  trivet measure sear-first-or-sear-last
   trivet measure sear-first-or-sear-last cooking_loss 'time_to_core(55 °C)'
-  trivet measure sear-first-or-sear-last --cook L01-first --budget
+  trivet measure sear-first-or-sear-last --cook L01-a --budget
   trivet measure sear-first-or-sear-last --quality
-  trivet measure sear-first-or-sear-last --cook L01-first --accept-marks`,
+  trivet measure sear-first-or-sear-last --cook L01-a --accept-marks`,
 		Args: cobra.MinimumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			opt.names = args[1:]

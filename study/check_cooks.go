@@ -22,18 +22,21 @@ func (c *checker) control(name string) (Control, bool) {
 
 // pieces holds each piece against the tolerances.
 func (c *checker) pieces() {
-	outside := func(x Piece, name string, v float64) {
+	// Of several values of a piece the farthest off is told.
+	outside := func(x Piece, name string, values ...float64) {
 		k, ok := c.control(name)
+		if !ok || len(values) == 0 {
+			return
+		}
+		v := slices.MaxFunc(values, func(a, b float64) int { return cmp.Compare(math.Abs(a-k.Value), math.Abs(b-k.Value)) })
 		// A hair's breadth for the rounding of unit conversions.
-		if ok && math.Abs(v-k.Value) > k.Tolerance*(1+1e-9)+1e-12 {
+		if math.Abs(v-k.Value) > k.Tolerance*(1+1e-9)+1e-12 {
 			c.add(Wrong, "out-of-tolerance", "pieces["+x.Label+"]."+name, 0, "piece %s has %s %s, outside %s; use a spare from its block, or set the tolerance before the seal",
 				x.Label, name, strings.TrimSpace(amountText(k.Kind, v, "")), k.Text)
 		}
 	}
 	for _, x := range c.study.Pieces {
-		for _, m := range x.ThicknessM {
-			outside(x, "thickness", m)
-		}
+		outside(x, "thickness", x.ThicknessM...)
 		if x.StartC != nil {
 			outside(x, "start", *x.StartC)
 		}
