@@ -126,6 +126,13 @@ func fitClock(h how, points []SyncPoint) (ClockFit, error) {
 	if withRate {
 		params = 2
 	}
+	// Stretches of a signal may be off by more than each can know of itself,
+	// by how the samples fall on a sharp change: a variance that all share is
+	// added to theirs, so that the one that is surest of itself does not
+	// decide.
+	if h.method == "signal" {
+		l = l.sharing(params)
+	}
 	// The Birge ratio widens stated uncertainties that the scatter exceeds
 	// (R. T. Birge 1932, Phys. Rev. 40, 207).
 	if nu := len(f.Points) - params; nu > 0 {
@@ -135,7 +142,7 @@ func fitClock(h how, points []SyncPoint) (ClockFit, error) {
 		if h.scatter {
 			ratio = max(ratio, 1/math.Sqrt(12))
 		}
-		if ratio > 1 || h.scatter && !stated && nu >= 3 {
+		if ratio > 1-1e-6 || h.scatter && !stated && nu >= 3 {
 			// Few points know their own scatter badly: the standard deviation
 			// of Student's t is √(ν/(ν − 2)) (JCGM 101:2008, 6.4.9.4).
 			few := max(float64(nu), 3)
@@ -291,6 +298,37 @@ func (l *clockLine) chi2(withRate bool) float64 {
 		sum += d * d / (p.UUS * p.UUS)
 	}
 	return sum
+}
+
+// sharing is the line with the variance added to every point's that makes its
+// chi-squared equal to its degrees of freedom; the line itself where that is
+// less already (R. C. Paule, J. Mandel 1982, Consensus values and weighting
+// factors, J. Res. NBS 87, 377-385).
+func (l clockLine) sharing(params int) clockLine {
+	nu := float64(len(l.points) - params)
+	if nu <= 0 || l.chi2(params == 2) <= nu {
+		return l
+	}
+	with := func(u float64) clockLine {
+		points := slices.Clone(l.points)
+		for i := range points {
+			points[i].UUS = math.Hypot(points[i].UUS, u)
+		}
+		return lineThrough(points)
+	}
+	lo, hi := 0.0, 1e3 // µs
+	for line := with(hi); line.chi2(params == 2) > nu; line = with(hi) {
+		hi *= 2
+	}
+	for range 40 {
+		mid := (lo + hi) / 2
+		if line := with(mid); line.chi2(params == 2) > nu {
+			lo = mid
+		} else {
+			hi = mid
+		}
+	}
+	return with(hi)
 }
 
 func (l *clockLine) widen(ratio float64) {
