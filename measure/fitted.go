@@ -181,8 +181,20 @@ func (v *view) fittedSurface(p *Profile, t float64) (Response, bool) {
 	s := v.fittedCore(p)
 	m := (a + b) / 2
 	return Response{Unit: "°C", Value: m, ResolutionStep: s.stepU, Budget: []Source{
-		calibration(s.ch, m), {"fit of the profile, carried to the faces", "A", math.Hypot(ua, ub) / 2},
+		v.worstCalibration(s.ch, m), {"fit of the profile, carried to the faces", "A", math.Hypot(ua, ub) / 2},
 	}}, true
+}
+
+// worstCalibration is that of the sensor known worst among those on the faces
+// and the one given: where a face has a sensor the profile follows it there.
+func (v *view) worstCalibration(ch trace.Channel, tC float64) Source {
+	worst := calibration(ch, tC)
+	for _, s := range v.held(trace.Surface) {
+		if c := calibration(s.ch, tC); c.StdU > worst.StdU {
+			worst = c
+		}
+	}
+	return worst
 }
 
 // fittedSpread is the hottest less the coldest of the profile.
@@ -209,9 +221,14 @@ func (v *view) fittedSpread(p *Profile, t float64) (Response, bool) {
 		return core + share*(near-core)
 	}
 	gain := Source{"sensor, slope of its calibration (taken as 0.5 %)", "B", 0.005 * (c[hot] - c[cold])}
-	return Response{Unit: "K", Value: c[hot] - c[cold], ResolutionStep: s.stepU, Budget: []Source{
+	r := Response{Unit: "K", Value: c[hot] - c[cold], ResolutionStep: s.stepU, Budget: []Source{
 		{"fit of the profile, hottest place", "A", u(hot)}, {"fit of the profile, coldest place", "A", u(cold)}, gain,
-	}}, true
+	}}
+	// A face's own sensor does not share its error with those inside.
+	if face := v.worstCalibration(s.ch, c[hot]); face.StdU > calibration(s.ch, c[hot]).StdU {
+		r.Budget = append(r.Budget, face)
+	}
+	return r, true
 }
 
 // fittedEvenShare is the share of the fitted profile within the band about
