@@ -188,11 +188,18 @@ func (f LeaveOneOut) crowd(s *sheet, g *Group, ax axis, top, height float64, all
 			cg.Add(Path{Segs: Polyline(Point{ax.at(math.Max(in.Lo, ax.lo)), y(i)}, Point{ax.at(math.Min(in.Hi, ax.hi)), y(i)}), Stroke: Of(S1).Fade(0.3), Width: thick})
 		}
 	}
+	var turned []Node // above the others
 	for i, l := range all {
 		if i%step == 0 || l.Verdict != "" {
-			cg.Add(Style{Role: S1, Shape: Disc, Hollow: l.Verdict != ""}.Marker(Point{ax.at(l.Estimate), y(i)}, 2.2*s.u))
+			at := Point{ax.at(l.Estimate), y(i)}
+			if l.Verdict != "" {
+				turned = append(turned, Style{Role: S1, Shape: Disc, Hollow: true}.Marker(at, 3*s.u))
+				continue
+			}
+			cg.Add(Path{Segs: Circle(at, 1.6*s.u), Fill: Of(S1)})
 		}
 	}
+	cg.Add(turned...)
 }
 
 // intervals are all that are drawn.
