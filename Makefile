@@ -53,7 +53,7 @@ peers: ## read the same tables with trivet and pandas in turns (needs python3-pa
 	$(GO) test -tags peers -run TestPeers -v -count=1 -timeout 30m ./logfile
 
 check-coverage: ## error rates and coverage of intervals, by simulation from fixed seeds
-	$(GO) test -tags coverage -run Coverage -v ./stats ./answer
+	$(GO) test -tags coverage -run Coverage -v ./stats ./answer ./measure
 
 clean: ## remove what was built
 	rm -rf bin out web/ui/node_modules web/checker/node_modules
