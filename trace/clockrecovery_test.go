@@ -88,6 +88,32 @@ func TestSignalRecoversOffsetAndDrift(t *testing.T) {
 	}
 }
 
+// Two draws in which one stretch was off by eight times what it said of itself
+// and tilted the line with it.
+func TestNoStretchDecidesAlone(t *testing.T) {
+	for _, c := range []struct {
+		seed       uint64
+		rate, span float64
+	}{{0x77042b3372b239a7, 400e-6, 2060.5}, {0x1c, -400e-6, 2185.5}} {
+		r := rand.New(rand.NewPCG(c.seed, 1))
+		course := panCourse(r, c.span)
+		a := recorded(r, "pan", Pan, course, 5, 0.137, c.span, 0.3, 0.1, 0, 0)
+		b := recorded(r, "pan too", Pan, func(s float64) float64 { return 3 + 0.9*course(s) }, 1, 11.31, c.span-7, 0.3, 0.1, 1, c.rate)
+		f, err := AlignBySignal(a, b, 120)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, s := range []float64{20, c.span / 2, c.span - 20} {
+			dev := deviceTime(s, 1, c.rate)
+			e, u := float64(f.Alignment.Apply(dev))/1e6-s, f.At(dev)/1e6
+			t.Logf("%.0f s is mapped %.3f s off, u = %.3f s", s, e, u)
+			if math.Abs(e) > 6*u {
+				t.Errorf("%.0f s is mapped %.3f s off, u = %.3f s", s, e, u)
+			}
+		}
+	}
+}
+
 // Aligning A to B is the inverse of aligning B to A.
 func TestAlignmentIsSymmetric(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {

@@ -72,7 +72,9 @@ func alignSignal(common, device *Trace, maxLagS float64) (ClockFit, error) {
 	if rho < correlateWhole {
 		return bad("the two signals hardly go together (correlation %.2f)", max(rho, 0))
 	}
-	x = x.smoothed(max(1, x.period))
+	// Noise of x, new at every lag, digs false dips; a mean over an even window
+	// moves nothing.
+	x = x.smoothed(max(1, x.period, min(y.period, 4)))
 	half := max(3*coarse.step, 2*y.period)
 	whole := x.lagOf(y, coarse.lag, half, max(coarse.step/8, 0.25))
 	if !whole.ok {
@@ -324,6 +326,20 @@ func (c course) lagOf(y course, around, half, g float64) lagFit {
 	// S(l) = S₀ + ½ S″ (l − l₀)², in shares of the variance: S″ = 2·curve/g².
 	widen := (1 + last.auto) / (1 - last.auto)
 	u := g * math.Sqrt(least/dof*widen/curve)
+	// Noise digs narrow dips into a flat bottom, and the curvature of one tells
+	// nothing: the lags that fit nearly as well (within three standard
+	// deviations) tell how well the best is known.
+	bar := share[best] * (1 + 9*widen/dof)
+	first, end := best, best
+	for k, d := range share {
+		if d <= bar { // NaN is not
+			first, end = min(first, k), max(end, k)
+		}
+	}
+	if first == 0 || end == n-1 {
+		return lagFit{}
+	}
+	u = max(u, g*float64(end-first)/6)
 	return lagFit{lag: lagAt(best) + shift*g, u: u, rho: math.Sqrt(max(0, 1-least)), mid: (y.t[0] + y.t[len(y.t)-1]) / 2, ok: true}
 }
 
