@@ -594,3 +594,30 @@ func TestLeaveOneOutOfManyBlocks(t *testing.T) {
 		t.Errorf("heights %v", heights)
 	}
 }
+
+// The losses of thousands of cooks take no longer sheet than those of a
+// hundred, and no picture grows without end.
+func TestLossesOfManyCooks(t *testing.T) {
+	height := func(n int) float64 {
+		f := Losses{Parts: []string{"cooking"}, Level: 0.95}
+		for k := range 2 {
+			x := TreatmentLoss{Name: string(rune('a' + k)), Mean: 15, Interval: Interval{14, 16}}
+			for i := range n / 2 {
+				x.Cooks = append(x.Cooks, CookLoss{fmt.Sprint(k, "-", i), []float64{10 + float64(i%97)/10}})
+			}
+			f.Treatments = append(f.Treatments, x)
+		}
+		sc, err := f.Scene(Page, Light)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return sc.Size.H
+	}
+	if a, b := height(100), height(10_000); b > 1.1*a {
+		t.Errorf("10,000 cooks take %g, 100 take %g", b, a)
+	}
+	sc := &Scene{Size: Size{W: 700, H: 1e6, Ratio: 2}}
+	if b := sc.Image(PNGOptions{}).Bounds(); b.Dx()*b.Dy() > mostPixels*1.01 {
+		t.Errorf("%v", b)
+	}
+}

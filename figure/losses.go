@@ -58,6 +58,13 @@ var _ Figure = Losses{}
 // last by its outline alone.
 var lossTones = [3]float64{0.8, 0.38, 0.08}
 
+// Bars of more cooks than fewBars get thinner, and of more than mostBars some
+// are drawn.
+const (
+	fewBars  = 64
+	mostBars = 600
+)
+
 // Scene lays the figure out.
 func (f Losses) Scene(size Size, theme Theme) (*Scene, error) {
 	if len(f.Parts) == 0 || len(f.Parts) > len(lossTones) {
@@ -108,7 +115,12 @@ func (f Losses) Scene(size Size, theme Theme) (*Scene, error) {
 }
 
 func (f Losses) lay(size Size, theme Theme, sp spread, cooks int) (*Scene, float64, float64) {
-	s := newSheet(f.orNote("A bar is a cook, the largest loss first. Above the bars: the mean with its interval."), f.Alt(), size, theme)
+	step := (cooks + mostBars - 1) / mostBars
+	note := "A bar is a cook, the largest loss first. Above the bars: the mean with its interval."
+	if step > 1 {
+		note = fmt.Sprintf("A bar is a cook, the largest loss first; one of every %d is drawn, and the largest and smallest. Above the bars: the mean with its interval.", step)
+	}
+	s := newSheet(f.orNote(note), f.Alt(), size, theme)
 	g := &s.Root
 	var keys []entry
 	for i, p := range f.Parts {
@@ -124,9 +136,12 @@ func (f Losses) lay(size Size, theme Theme, sp spread, cooks int) (*Scene, float
 	if cooks > 16 {
 		bar = 9 * s.u
 	}
+	if shown := (cooks + step - 1) / step; shown > fewBars { // as high as fewBars of them
+		bar = bar * fewBars / float64(shown)
+	}
 	if s.body.H > 0 {
 		room := s.body.Bottom() - y - axisRoom - float64(len(f.Treatments))*(meanRow+gap)
-		bar = math.Max(3*s.u, math.Min(26*s.u, room/float64(cooks)))
+		bar = math.Max(math.Min(3*s.u, bar), math.Min(26*s.u, room/float64(cooks)*float64(step)))
 	}
 	gutter := 0.0
 	named := bar >= s.small*1.1
@@ -164,7 +179,10 @@ func (f Losses) lay(size Size, theme Theme, sp spread, cooks int) (*Scene, float
 			}
 			return strings.Compare(a.Cook, b.Cook)
 		})
-		for _, c := range order {
+		for k, c := range order {
+			if k%step != 0 && k != len(order)-1 {
+				continue
+			}
 			if named {
 				tg.Add(Text{X: ax.from - 6*s.u, Y: y + bar*0.5 + s.small*0.35, S: Fit(c.Cook, Regular, s.small, gutter-6*s.u), Size: s.small, Anchor: End, Fill: Of(Muted)})
 			}
@@ -203,7 +221,7 @@ func (f Losses) bar(s *sheet, g *Group, c CookLoss, ax axis, row Box, role Role)
 		if x1 > x2 {
 			x1, x2 = x2, x1
 		}
-		bg.Add(Path{Segs: Box{x1, row.Y, x2 - x1, row.H}.Path(), Fill: Of(role).Fade(lossTones[i]), Stroke: Of(role), Width: 0.8 * s.u})
+		bg.Add(Path{Segs: Box{x1, row.Y, x2 - x1, row.H}.Path(), Fill: Of(role).Fade(lossTones[i]), Stroke: Of(role), Width: math.Min(0.8*s.u, row.H*0.25)})
 	}
 	if !c.complete() && row.H > 6*s.u {
 		bg.Add(Text{X: ax.at(up) + 4*s.u, Y: row.Y + row.H*0.5 + s.small*0.35, S: "?", Size: s.small, Fill: Of(Ink)})

@@ -26,6 +26,9 @@ func (s *Scene) WritePNG(w io.Writer, o PNGOptions) error {
 	return enc.Encode(w, s.Image(o))
 }
 
+// mostPixels bounds a picture: four bytes each, three times a 4K screen.
+const mostPixels = 25e6
+
 // Image draws the scene.
 func (s *Scene) Image(o PNGOptions) *image.RGBA {
 	ratio := o.Ratio
@@ -34,6 +37,10 @@ func (s *Scene) Image(o PNGOptions) *image.RGBA {
 	}
 	if ratio <= 0 {
 		ratio = 1
+	}
+	// A scene far longer than a sheet is drawn coarser rather than without end.
+	if n := s.Size.W * s.Size.H * ratio * ratio; n > mostPixels {
+		ratio *= math.Sqrt(mostPixels / n)
 	}
 	width, height := int(math.Round(s.Size.W*ratio)), int(math.Round(s.Size.H*ratio))
 	img := image.NewRGBA(image.Rect(0, 0, width, height))

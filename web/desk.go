@@ -253,7 +253,7 @@ func (d *Desk) showDesk(w http.ResponseWriter, r *http.Request, status int, v de
 // deskLines says how studies stand. What is not worked out yet is begun, and
 // waited for a moment; a script that has the page waits for the rest.
 func (d *Desk) deskLines(r *http.Request, all []bench.Summary) []deskLine {
-	wait := fileTime
+	wait := patience
 	if r.Header.Get("X-Have") != "" {
 		wait = longWait
 	}
