@@ -126,7 +126,10 @@ func newPerson(t *testing.T, browser context.Context, name, base string, width, 
 		_, err := cdp.Call(ctx, t, cdplog.Enable, cdp.Empty{})
 		return err
 	})
-	p.do(chromedp.EmulateViewport(width, height), enable)
+	// What runs first makes the page, which lives as long as its context.
+	if err := chromedp.Do(ctx, chromedp.EmulateViewport(width, height), enable); err != nil {
+		t.Fatalf("%s: %v", name, err)
+	}
 	t.Cleanup(func() {
 		p.mu.Lock()
 		defer p.mu.Unlock()
@@ -139,7 +142,9 @@ func newPerson(t *testing.T, browser context.Context, name, base string, width, 
 
 func (p *person) do(steps ...chromedp.Action[chromedp.Void]) {
 	p.Helper()
-	if err := chromedp.Do(p.ctx, steps...); err != nil {
+	ctx, cancel := context.WithTimeout(p.ctx, time.Minute)
+	defer cancel()
+	if err := chromedp.Do(ctx, steps...); err != nil {
 		p.shot("failure")
 		p.Fatalf("%s: %v", p.name, err)
 	}

@@ -4,6 +4,8 @@ import (
 	"archive/zip"
 	"bytes"
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -29,6 +31,7 @@ import (
 
 const (
 	maxUpload   = 512 << 20 // bytes of one request that carries files
+	maxText     = 8 << 20   // bytes of a form with a whole study as text
 	maxUnpacked = 2 << 30   // bytes a zip may unpack to
 	maxEntries  = 50_000    // files in a zip
 	maxStaged   = 200       // logs waiting for one study
@@ -42,6 +45,9 @@ func bodyLimit(r *http.Request) int64 {
 	}
 	if r.Method == http.MethodPost && strings.HasPrefix(r.URL.Path, "/studies/") && strings.HasSuffix(r.URL.Path, "/photos") {
 		return maxPhotoForm
+	}
+	if r.Method == http.MethodPost && strings.HasPrefix(r.URL.Path, "/studies/") && strings.HasSuffix(r.URL.Path, "/text") {
+		return maxText
 	}
 	return maxForm
 }
@@ -84,6 +90,7 @@ type loadView struct {
 	Units     []choice
 	Forms     []choice
 	LengthIn  string
+	Most      int64        // bytes at once
 	Ready     int          // logs whose cook is known
 	HeatOn    string       // as typed for all logs
 	HeatWrong *fault.Error // with that
@@ -137,7 +144,7 @@ func (d *Desk) showLoad(w http.ResponseWriter, r *http.Request, status int, v lo
 		d.s.fail(w, r, 0, err)
 		return
 	}
-	v.ID, v.Title = rec.Study.ID, rec.Study.Title
+	v.ID, v.Title, v.Most = rec.Study.ID, rec.Study.Title, maxUpload
 	v.Labels = bench.Labels(rec)
 	v.Units, v.LengthIn = logUnits, unitsOf(r).lengthUnit()
 	for _, p := range logPlaces {
@@ -346,8 +353,8 @@ func (d *Desk) keep(dir string, p *multipart.Part) error {
 		return fault.New("incoming-write", "%s", say("incoming-write")).WithFix("%s", say("incoming-write-fix")).Wrap(err)
 	}
 	defer os.Remove(tmp.Name())
-	var all bytes.Buffer
-	n, err := io.Copy(io.MultiWriter(tmp, &all), p)
+	sum := sha256.New()
+	n, err := io.Copy(io.MultiWriter(tmp, sum), p)
 	if err != nil {
 		tmp.Close()
 		return uploadFault(err)
@@ -355,7 +362,7 @@ func (d *Desk) keep(dir string, p *multipart.Part) error {
 	if err := errors.Join(tmp.Sync(), tmp.Close()); err != nil {
 		return fault.New("incoming-write", "%s", say("incoming-write")).WithFix("%s", say("incoming-write-fix")).Wrap(err)
 	}
-	x := waiting{SHA256: bench.HashOf(all.Bytes()), Name: path.Base(strings.ReplaceAll(p.FileName(), `\`, "/")), Bytes: n, At: d.s.opt.Now()}
+	x := waiting{SHA256: hex.EncodeToString(sum.Sum(nil)), Name: path.Base(strings.ReplaceAll(p.FileName(), `\`, "/")), Bytes: n, At: d.s.opt.Now()}
 	card, err := json.Marshal(x)
 	if err == nil {
 		err = os.Rename(tmp.Name(), filepath.Join(dir, x.SHA256))

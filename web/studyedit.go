@@ -428,6 +428,10 @@ func (d *Desk) showText(w http.ResponseWriter, r *http.Request, status int, rec 
 
 func (d *Desk) saveText(w http.ResponseWriter, r *http.Request) {
 	id := r.PathValue("id")
+	if err := r.ParseForm(); err != nil {
+		d.s.fail(w, r, http.StatusRequestEntityTooLarge, fault.New("text-large", "%s", say("text-large", sizeText(maxText))).WithFix("%s", say("text-large-fix")).Wrap(err))
+		return
+	}
 	defer d.writing(id)()
 	rec, err := d.nb.Record(r.Context(), id)
 	if err != nil {

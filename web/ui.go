@@ -30,6 +30,7 @@ var deskFiles embed.FS
 
 var deskPages = template.Must(template.New("").Funcs(template.FuncMap{
 	"say":  say,
+	"size": sizeText,
 	"add":  func(a, b int) int { return a + b },
 	"join": strings.Join,
 	"json": func(v any) (string, error) { b, err := json.Marshal(v); return string(b), err },

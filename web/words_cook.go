@@ -144,6 +144,8 @@ var cookEnglish = map[string]string{
 	"dry-large":              "It is too large to be read to its end beforehand; what cannot be read is told when it is loaded.",
 	"load-all":               "Load all whose cook is known (%d)",
 	"load-all-is":            "Each as it was last read; what you typed since counts once you read it again.",
+	"text-large":             "A study's text of more than %s is not taken",
+	"text-large-fix":         "go back: what you typed still stands there; then take out what does not belong in it",
 	"load-all-h":             "All of them at once",
 	"load-all-heat":          "Heat on after each log's start (min:s); may be left out",
 	"load-all-heat-is":       "For loggers that are always started the same time before the heat. A log whose own form says another time keeps it.",

@@ -16,6 +16,10 @@ function start(form: HTMLFormElement): void {
       problem.textContent = text;
       problem.hidden = false;
     };
+    if ([...files].reduce((sum, f) => sum + f.size, 0) > Number(form.dataset.most)) {
+      failed(form.dataset.large ?? "");
+      return;
+    }
     problem.hidden = true;
     bar.hidden = false;
     bar.value = 0;
