@@ -136,7 +136,13 @@ func fitClock(h how, points []SyncPoint) (ClockFit, error) {
 	// The Birge ratio widens stated uncertainties that the scatter exceeds
 	// (R. T. Birge 1932, Phys. Rev. 40, 207).
 	if nu := len(f.Points) - params; nu > 0 {
-		ratio := math.Sqrt(l.chi2(withRate) / float64(nu))
+		chi2, told := l.chi2(withRate), float64(nu)
+		if h.method == "signal" {
+			// Stretches so far off say that others may be off as well.
+			gone := float64(len(f.Dropped))
+			chi2, told = chi2+farOff*farOff*gone, told+gone
+		}
+		ratio := math.Sqrt(chi2 / told)
 		// Events are read to about a second, and points that agree to less do
 		// so by the grid of the samples: 1/√12 of a step is left.
 		if h.scatter {
@@ -195,6 +201,9 @@ func (f *ClockFit) residuals() {
 	f.RMSUS = math.Sqrt(ss / sw)
 }
 
+// farOff is how many times the scatter a point is off that is left out.
+const farOff = 3.5
+
 // apart splits off the points that lie far off the line of the others; at
 // most a third of them.
 func apart(points []SyncPoint) (near, far []SyncPoint) {
@@ -230,7 +239,7 @@ func apart(points []SyncPoint) (near, far []SyncPoint) {
 	// normal scatter.
 	scatter := 1.4826 * medianOf(slices.Clone(off))
 	for i, p := range points {
-		if off[i] > 3.5*max(scatter, p.UUS) {
+		if off[i] > farOff*max(scatter, p.UUS) {
 			far = append(far, p)
 		} else {
 			near = append(near, p)

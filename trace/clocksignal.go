@@ -17,6 +17,10 @@ const (
 	coarseBins      = 800 // of a record in the first search
 	correlateWhole  = 0.5 // least correlation of the changes of the whole
 	correlateWindow = 0.6 // least correlation of a stretch
+	// betweenSamples is the standard uncertainty of a lag for where changes
+	// fall between samples, as a share of their interval: a quarter of a
+	// rectangle of one interval, which covers simulated pans.
+	betweenSamples = 0.25 / 3.4641016151377544
 )
 
 // AlignBySignal aligns a device by a course that both recorded, such as two
@@ -74,7 +78,7 @@ func alignSignal(common, device *Trace, maxLagS float64) (ClockFit, error) {
 	}
 	// Noise of x, new at every lag, digs false dips; a mean over an even window
 	// moves nothing.
-	x = x.smoothed(max(1, x.period, min(y.period, 4)))
+	x = x.smoothed(max(1, x.period, min(y.period, 3)))
 	half := max(3*coarse.step, 2*y.period)
 	whole := x.lagOf(y, coarse.lag, half, max(coarse.step/8, 0.25))
 	if !whole.ok {
@@ -340,6 +344,9 @@ func (c course) lagOf(y course, around, half, g float64) lagFit {
 		return lagFit{}
 	}
 	u = max(u, g*float64(end-first)/6)
+	// Where a sharp change falls between two samples is told by one or two of
+	// them only.
+	u = math.Hypot(u, betweenSamples*y.period)
 	return lagFit{lag: lagAt(best) + shift*g, u: u, rho: math.Sqrt(max(0, 1-least)), mid: (y.t[0] + y.t[len(y.t)-1]) / 2, ok: true}
 }
 
