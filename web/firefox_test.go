@@ -208,13 +208,6 @@ func (f *firefox) back() {
 	f.call("browsingContext.traverseHistory", map[string]any{"context": f.window, "delta": -1}, nil)
 }
 
-// forgive takes what was logged so far for expected.
-func (f *firefox) forgive() {
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	f.trouble = nil
-}
-
 // printed is the page as the browser prints it, a PDF.
 func (f *firefox) printed() []byte {
 	f.Helper()
