@@ -62,7 +62,7 @@ var lossTones = [3]float64{0.8, 0.38, 0.08}
 // are drawn.
 const (
 	fewBars  = 64
-	mostBars = 600
+	mostBars = 300
 )
 
 // Scene lays the figure out.

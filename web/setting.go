@@ -176,10 +176,11 @@ func (x *setting) await(ctx context.Context, have stage) (*sheet, stage, error) 
 // setPages keeps the pages that were set last, so that many readers of one
 // study cost one setting, and those on their way.
 type setPages struct {
-	mu     sync.Mutex
-	by     map[string]*sheet
-	size   int
-	coming map[string]*setting
+	mu      sync.Mutex
+	by      map[string]*sheet
+	size    int
+	coming  map[string]*setting
+	fetches map[string]chan struct{} // see [setPages.fetch]
 
 	once      sync.Once
 	life      context.Context // of the desk

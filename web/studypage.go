@@ -188,9 +188,7 @@ func (d *Desk) studySheet(r *http.Request, now bench.Version, st stage) ([]byte,
 		return nil, err
 	}
 	if st == asWhole && anyTraces(rec) {
-		// The page's plot asks for these at once; they are quick to read, and
-		// measuring would keep them waiting.
-		d.overlaySheet(r.Context(), rec.Study.ID, now, "", unitsOf(r)) // a failure shows when they are asked for
+		d.plotFirst(r.Context(), rec, now, unitsOf(r))
 	}
 	v, err := d.studyView(r, rec, saved{}, st)
 	if err != nil {
