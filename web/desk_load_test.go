@@ -20,6 +20,7 @@ import (
 func BenchmarkDeskReaders(b *testing.B) {
 	d := openDemo(b, 8)
 	d.get("/studies/sear-first-or-sear-last")
+	d.get("/")
 	bare := httptest.NewServer(d.desk.Handler())
 	defer bare.Close()
 	var mu sync.Mutex
