@@ -139,9 +139,12 @@ func remembered[T any](ctx context.Context, rd Reader, rec *Record, key string, 
 	return out, ctx.Err()
 }
 
+// fits are the profiles fitted by this process.
+var fits measure.Fits
+
 // input gathers what the record holds for measuring a cook.
 func (r *Record) input(c study.Cook, p study.Piece, traces []trace.Trace) measure.Input {
-	return measure.Input{Cook: c, Piece: p, Traces: traces, Instruments: r.Study.Instruments, Foods: r.Study.Foods, Asked: r.asked()}
+	return measure.Input{Cook: c, Piece: p, Traces: traces, Instruments: r.Study.Instruments, Foods: r.Study.Foods, Asked: r.asked(), Fits: &fits}
 }
 
 // asked are the responses of the study's questions.

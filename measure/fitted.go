@@ -24,13 +24,8 @@ const (
 // width, K (our choice, no source).
 const contactK = 1
 
-// fit is the profile fitted to the sensors of the cook; nil where they are
-// too few, stand at unknown depths, or do not make one.
-func (v *view) fit() *Profile {
-	if v.fitted {
-		return v.profile
-	}
-	v.fitted = true
+// newFit fits a profile to the sensors of the cook, see [view.fit].
+func (v *view) newFit() *Profile {
 	thick, known := v.thicknessM()
 	all := v.held(trace.Core, trace.Depth, trace.Surface)
 	if !known || len(all) < MinProfileSensors {
@@ -93,7 +88,6 @@ func (v *view) fit() *Profile {
 	}
 	v.notes = append(v.notes, fault.Notef("profile-fitted", "core and faces are read from a heat-equation profile fitted to %d sensors (misfit %.2g K)", pr.Sensors, pr.MisfitK))
 	v.notes = append(v.notes, pr.Notes...)
-	v.profile = pr
 	return pr
 }
 

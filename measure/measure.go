@@ -79,6 +79,8 @@ type Input struct {
 	Asked []string
 	// Others asks for the named responses by their other definitions too.
 	Others bool
+	// Fits, if given, remembers profiles between measurements.
+	Fits *Fits
 
 	withLag  bool // lag is left in
 	oneClock bool // the corrections of the clocks were applied: see [OneClock]
