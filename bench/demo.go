@@ -55,6 +55,9 @@ type demoBlock struct {
 	massG   float64
 }
 
+// demoPlaces are where the legs of the demo's cook files are cooked.
+var demoPlaces = map[string]string{"sear": "the pan", "oven": "the oven"}
+
 // MakeDemo invents the demo study from its fixed seed. Loins differ in the
 // juice they let go (SD 12 %) and in mass; chops of one loin differ in the
 // same juice (SD 25 %), thickness (0.5 mm), start (0.4 °C), contact with the
@@ -204,6 +207,12 @@ func demoCook(solver *heat.Solver, spec heat.Spec, slot study.RunSlot) (*DemoCoo
 	for _, e := range res.Events {
 		if e.Kind == heat.Turned {
 			mark(study.Turn, e.TimeS)
+		}
+	}
+	for i, l := range res.Legs[:len(res.Legs)-1] {
+		if next := res.Legs[i+1]; next.StartS < pullS {
+			mark(study.NoteMark, l.EndS)
+			c.Marks[len(c.Marks)-1].Note = fmt.Sprintf("moved: from %s to %s", demoPlaces[l.Name], demoPlaces[next.Name])
 		}
 	}
 	mark(study.OffHeat, pullS)

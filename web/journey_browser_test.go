@@ -348,7 +348,11 @@ func stoveNotes(c bench.DemoCook) []stoveNote {
 	}
 	for _, m := range c.Cook.Marks {
 		if m.Kind != study.HeatOn {
-			add("marks", [2]string{"kind", string(m.Kind)}, [2]string{"at", clockOf(m.AtUS)})
+			mark := [][2]string{{"kind", string(m.Kind)}, {"at", clockOf(m.AtUS)}}
+			if m.Note != "" {
+				mark = append(mark, [2]string{"note", m.Note})
+			}
+			add("marks", mark...)
 		}
 	}
 	for _, w := range c.Cook.Weighings {
