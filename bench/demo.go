@@ -217,6 +217,7 @@ func demoCook(solver *heat.Solver, spec heat.Spec, slot study.RunSlot) (*DemoCoo
 	}
 	mark(study.OffHeat, pullS)
 	mark(study.Served, endS)
+	study.SortMarks(c.Marks)
 	weigh := func(stage study.Stage, g, atS float64) {
 		c.Weighings = append(c.Weighings, study.Weighing{ID: id("weigh " + string(stage)), Stage: stage,
 			MassG: math.Round(10*(g+0.15*s.Normal())) / 10, AtUS: int64(math.Round(atS)) * 1e6, HasAt: true, ResG: 0.1})

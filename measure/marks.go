@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"trivet/fault"
 	"trivet/study"
@@ -41,9 +42,13 @@ func OfferMarks(in Input) []study.Mark {
 			m.Note = e.Kind + ": " + m.Note
 		}
 		m.Kind = kind
+		same := func(k study.Mark) bool { // for notes: of what begins alike
+			told, _, named := strings.Cut(k.Note, ":")
+			return k.Kind == kind && (kind != study.NoteMark || named && told == e.Kind)
+		}
 		once := kind == study.HeatOn || kind == study.OffHeat
 		if slices.ContainsFunc(in.Cook.Marks, func(k study.Mark) bool {
-			return k.Kind == kind && (once || math.Abs(float64(k.AtUS-m.AtUS)) < sameMomentS*1e6) && kind != study.NoteMark
+			return same(k) && (once || math.Abs(float64(k.AtUS-m.AtUS)) < sameMomentS*1e6)
 		}) || kind == study.HeatOn && in.Cook.ZeroSet {
 			continue
 		}

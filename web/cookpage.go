@@ -59,7 +59,7 @@ type cookView struct {
 type qualityLine struct{ Word, Text string }
 
 // offeredMark is a mark that the traces show and nobody entered.
-type offeredMark struct{ Kind, Name, At string }
+type offeredMark struct{ Kind, Name, At, Note string }
 
 type markLine struct {
 	ID, Kind, At, Note, Source string
@@ -171,7 +171,9 @@ func (d *Desk) cookView(r *http.Request, rec *bench.Record, c *study.Cook, at sa
 	if i >= 0 && i+1 < len(rec.Cooks) {
 		v.Next = rec.Cooks[i+1].Label
 	}
-	for _, m := range c.Marks {
+	marks := slices.Clone(c.Marks)
+	study.SortMarks(marks)
+	for _, m := range marks {
 		line := markLine{ID: m.ID, Kind: strings.ReplaceAll(string(m.Kind), "-", " "), At: clockOf(m.AtUS), Note: m.Note, Source: m.Source, AtS: float64(m.AtUS) / 1e6}
 		if line.Typed = line.At; at.Form == "marks" && at.In["mark"] == m.ID {
 			line.Typed = at.In["at"]
@@ -225,7 +227,12 @@ func (d *Desk) fillCook(r *http.Request, v *cookView, rec *bench.Record, c *stud
 	}
 	for _, m := range seen[0].Marks {
 		if m.Kind != study.HeatOn {
-			v.Offered = append(v.Offered, offeredMark{string(m.Kind), strings.ReplaceAll(string(m.Kind), "-", " "), clockOf(m.AtUS)})
+			o := offeredMark{string(m.Kind), strings.ReplaceAll(string(m.Kind), "-", " "), clockOf(m.AtUS), say("offered-note")}
+			if m.Kind == study.NoteMark { // what it is stands before the colon, and has to stay there
+				told, _, _ := strings.Cut(m.Note, ":")
+				o.Name, o.Note = strings.ReplaceAll(told, "-", " "), m.Note
+			}
+			v.Offered = append(v.Offered, o)
 		}
 	}
 	var peaks []answer.CookResult // empty where they are kept out of sight

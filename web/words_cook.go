@@ -7,6 +7,7 @@ func init() { maps.Copy(english, cookEnglish) }
 // cookEnglish is the share of the catalogue on what is typed into a cook, its
 // photos, and the columns of a log on its way in.
 var cookEnglish = map[string]string{
+	"offered-note": "detected in the traces, taken over by hand",
 	// Entries.
 	"entry-save":          "Save",
 	"entry-remove":        "Remove it",
