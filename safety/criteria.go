@@ -146,7 +146,7 @@ func FittedKinetics(f Food) (Kinetics, error) {
 	if err := f.Check(); err != nil {
 		return Kinetics{}, err
 	}
-	name := "meat 6.5log all 130-157F"
+	name, words := "meat 6.5log all 130-157F", "the table of 6.5 log10 for meat, 130 to 157 °F"
 	if f.poultry() {
 		col := 12
 		for _, c := range []int{1, 6} {
@@ -156,6 +156,7 @@ func FittedKinetics(f Food) (Kinetics, error) {
 			}
 		}
 		name = fmt.Sprintf("%s %d%% fat all", f.Animal, col)
+		words = fmt.Sprintf("the table for %s of %d %% fat, all rows", f.Animal, col)
 	}
 	rows, err := csv.NewReader(bytes.NewReader(fitTable)).ReadAll()
 	if err != nil {
@@ -169,7 +170,7 @@ func FittedKinetics(f Food) (Kinetics, error) {
 		z, err1 := strconv.ParseFloat(r[slices.Index(head, "z_C")], 64)
 		d, err2 := strconv.ParseFloat(r[slices.Index(head, "D_60C_s")], 64)
 		if err1 == nil && err2 == nil {
-			return Kinetics{DS: d, RefC: 60, ZK: z, Source: "fitted here to " + fsisEdition + " (" + name + ")"}, nil
+			return Kinetics{DS: d, RefC: 60, ZK: z, Source: "fitted here to " + fsisEdition + " (" + words + ")"}, nil
 		}
 	}
 	return Kinetics{}, fault.New("table-broken", "the table of fits has no row %q", name)

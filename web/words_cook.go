@@ -7,6 +7,8 @@ func init() { maps.Copy(english, cookEnglish) }
 // cookEnglish is the share of the catalogue on what is typed into a cook, its
 // photos, and the columns of a log on its way in.
 var cookEnglish = map[string]string{
+	"cook-before":  "Before: %s",
+	"cook-after":   "Next: %s",
 	"offered-note": "detected in the traces, taken over by hand",
 	// Entries.
 	"entry-save":          "Save",

@@ -391,7 +391,7 @@ var deskEnglish = map[string]string{
 	"check-failed":   "Does not hold.",
 	"check-unsure":   "Cannot be told.",
 	"check-doubtful": "In doubt.",
-	"history-show":   "What changed when (%d entries, the latest first)",
+	"history-show":   "What changed when, the latest first: %d",
 	"as-text":        "The study document as text",
 	"text-title":     "%s, as text",
 	"text-lead":      "The document that everything on the page comes from. Comments are kept. What cannot be read is told with its line, and nothing you typed is lost.",
