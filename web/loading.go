@@ -1,26 +1,15 @@
 package web
 
 import (
-	"archive/zip"
 	"bytes"
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
-	"encoding/json"
-	"errors"
 	"fmt"
-	"io"
 	"maps"
-	"mime/multipart"
 	"net/http"
 	"net/url"
 	"os"
-	"path"
 	"path/filepath"
-	"regexp"
-	"slices"
 	"strings"
-	"time"
 
 	"trivet/bench"
 	"trivet/fault"
@@ -50,16 +39,6 @@ func bodyLimit(r *http.Request) int64 {
 		return maxText
 	}
 	return maxForm
-}
-
-// waiting is a log that was dropped on a page and is not loaded yet.
-type waiting struct {
-	SHA256 string    `json:"sha256"`
-	Name   string    `json:"name"`
-	Bytes  int64     `json:"bytes"`
-	At     time.Time `json:"at"`
-	// In is what somebody said of its columns and its cook, so far.
-	In map[string]string `json:"in,omitempty"`
 }
 
 type waitingView struct {
@@ -94,44 +73,6 @@ type loadView struct {
 	Ready     int          // logs whose cook is known
 	HeatOn    string       // as typed for all logs
 	HeatWrong *fault.Error // with that
-}
-
-func (d *Desk) stageDir(studyID string) (string, error) {
-	if d.opt.Incoming == "" {
-		return "", fault.New("incoming-none", "%s", say("incoming-none")).WithFix("%s", say("incoming-none-fix"))
-	}
-	dir := filepath.Join(d.opt.Incoming, anchorOf(studyID))
-	if err := os.MkdirAll(dir, 0o700); err != nil {
-		return "", fault.New("incoming-write", "%s", say("incoming-write")).WithFix("%s", say("incoming-write-fix")).Wrap(err)
-	}
-	return dir, nil
-}
-
-var hexName = regexp.MustCompile(`^[0-9a-f]{64}$`)
-
-func (d *Desk) staged(studyID string) ([]waiting, error) {
-	dir, err := d.stageDir(studyID)
-	if err != nil {
-		return nil, err
-	}
-	entries, err := os.ReadDir(dir)
-	if err != nil {
-		return nil, err
-	}
-	var out []waiting
-	for _, e := range entries {
-		sha, ok := strings.CutSuffix(e.Name(), ".json")
-		if !ok || !hexName.MatchString(sha) {
-			continue
-		}
-		b, err := os.ReadFile(filepath.Join(dir, e.Name()))
-		var x waiting
-		if err == nil && json.Unmarshal(b, &x) == nil && x.SHA256 == sha {
-			out = append(out, x)
-		}
-	}
-	slices.SortFunc(out, func(a, b waiting) int { return strings.Compare(a.Name, b.Name) })
-	return out, nil
 }
 
 func (d *Desk) loadPage(w http.ResponseWriter, r *http.Request) {
@@ -280,102 +221,6 @@ func sizeText(n int64) string {
 	return fmt.Sprintf("%d MB", n/1_000_000)
 }
 
-// stageLogs keeps the files of an upload until they are loaded.
-func (d *Desk) stageLogs(w http.ResponseWriter, r *http.Request) {
-	problem := func(err error) {
-		f := d.s.publicFault(err)
-		if wantsJSON(r) {
-			reply(w, statusOf(f), map[string]errorBody{"error": bodyOf(f)})
-			return
-		}
-		d.showLoad(w, r, statusOf(f), loadView{Error: f}, "", nil, nil)
-	}
-	if _, err := d.nb.Record(r.Context(), r.PathValue("id")); err != nil {
-		problem(err)
-		return
-	}
-	dir, err := d.stageDir(r.PathValue("id"))
-	if err != nil {
-		problem(err)
-		return
-	}
-	mr, err := r.MultipartReader()
-	if err != nil {
-		problem(fault.New("form-bad", "%s", say("form-bad")).WithFix("%s", say("upload-fix")).Wrap(err))
-		return
-	}
-	n := 0
-	for {
-		p, err := mr.NextPart()
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil {
-			problem(uploadFault(err))
-			return
-		}
-		if p.FileName() == "" {
-			continue
-		}
-		if all, err := d.staged(r.PathValue("id")); err == nil && len(all) >= maxStaged {
-			problem(fault.New("incoming-full", "%s", say("incoming-full", maxStaged)).WithFix("%s", say("incoming-full-fix")))
-			return
-		}
-		if err := d.keep(dir, p); err != nil {
-			problem(err)
-			return
-		}
-		n++
-	}
-	if n == 0 {
-		problem(fault.New("upload-empty", "%s", say("upload-empty")).WithFix("%s", say("upload-fix")))
-		return
-	}
-	if wantsJSON(r) {
-		reply(w, http.StatusOK, map[string]int{"kept": n})
-		return
-	}
-	http.Redirect(w, r, "/studies/"+r.PathValue("id")+"/load", http.StatusSeeOther)
-}
-
-func uploadFault(err error) error {
-	var tooLarge *http.MaxBytesError
-	if errors.As(err, &tooLarge) {
-		return fault.New("upload-large", "%s", say("upload-large", sizeText(maxUpload))).WithFix("%s", say("upload-large-fix"))
-	}
-	return fault.New("upload-cut", "%s", say("upload-cut")).WithFix("%s", say("upload-cut-fix")).Wrap(err)
-}
-
-// keep writes one file and its card, the card last: what has one is whole.
-func (d *Desk) keep(dir string, p *multipart.Part) error {
-	tmp, err := os.CreateTemp(dir, "arriving-*")
-	if err != nil {
-		return fault.New("incoming-write", "%s", say("incoming-write")).WithFix("%s", say("incoming-write-fix")).Wrap(err)
-	}
-	defer os.Remove(tmp.Name())
-	sum := sha256.New()
-	n, err := io.Copy(io.MultiWriter(tmp, sum), p)
-	if err != nil {
-		tmp.Close()
-		return uploadFault(err)
-	}
-	if err := errors.Join(tmp.Sync(), tmp.Close()); err != nil {
-		return fault.New("incoming-write", "%s", say("incoming-write")).WithFix("%s", say("incoming-write-fix")).Wrap(err)
-	}
-	x := waiting{SHA256: hex.EncodeToString(sum.Sum(nil)), Name: path.Base(strings.ReplaceAll(p.FileName(), `\`, "/")), Bytes: n, At: d.s.opt.Now()}
-	card, err := json.Marshal(x)
-	if err == nil {
-		err = os.Rename(tmp.Name(), filepath.Join(dir, x.SHA256))
-	}
-	if err == nil {
-		err = os.WriteFile(filepath.Join(dir, x.SHA256+".json"), card, 0o600)
-	}
-	if err != nil {
-		return fault.New("incoming-write", "%s", say("incoming-write")).WithFix("%s", say("incoming-write-fix")).Wrap(err)
-	}
-	return nil
-}
-
 // loadStaged loads one waiting log into a cook, reads it again as somebody
 // says, or puts it aside; "all" loads every one whose cook is known.
 func (d *Desk) loadStaged(w http.ResponseWriter, r *http.Request) {
@@ -418,41 +263,6 @@ func (d *Desk) loadStaged(w http.ResponseWriter, r *http.Request) {
 	}
 	forget(file)
 	d.showLoad(w, r, http.StatusOK, loadView{Done: done}, "", nil, nil)
-}
-
-// forget lets go of a waiting log.
-func forget(file string) { os.Remove(file + ".json"); os.Remove(file) }
-
-// rewriteCard keeps what somebody said of a waiting log.
-func rewriteCard(file string, in map[string]string) error {
-	bad := func(err error) error {
-		return fault.New("incoming-write", "%s", say("incoming-write")).WithFix("%s", say("incoming-write-fix")).Wrap(err)
-	}
-	x, err := readCard(file)
-	if err != nil {
-		return err
-	}
-	x.In = in
-	b, err := json.Marshal(x)
-	if err != nil {
-		return bad(err)
-	}
-	tmp := file + ".json.new"
-	if err := os.WriteFile(tmp, b, 0o600); err != nil {
-		return bad(err)
-	}
-	if err := os.Rename(tmp, file+".json"); err != nil {
-		return bad(err)
-	}
-	return nil
-}
-
-func readCard(file string) (x waiting, err error) {
-	b, err := os.ReadFile(file + ".json")
-	if err != nil || json.Unmarshal(b, &x) != nil {
-		return x, fault.New("incoming-gone", "%s", say("incoming-gone")).WithFix("%s", say("incoming-gone-fix"))
-	}
-	return x, nil
 }
 
 // loadAll loads every waiting log whose cook is known, each as it was last
@@ -579,151 +389,4 @@ func (d *Desk) load(ctx context.Context, id, file string, in map[string]string, 
 func sameMap(a, b *logfile.Map) bool {
 	var x, y bytes.Buffer
 	return a.Write(&x) == nil && b.Write(&y) == nil && x.String() == y.String()
-}
-
-// importStudy takes a zip of a package or of a plain folder.
-func (d *Desk) importStudy(w http.ResponseWriter, r *http.Request) {
-	problem := func(err error) {
-		f := d.s.publicFault(err)
-		d.showDesk(w, r, statusOf(f), deskList{Import: f})
-	}
-	dir, err := os.MkdirTemp("", "trivet-import-*")
-	if err != nil {
-		problem(err)
-		return
-	}
-	defer os.RemoveAll(dir)
-	mr, err := r.MultipartReader()
-	if err != nil {
-		problem(fault.New("form-bad", "%s", say("form-bad")).WithFix("%s", say("upload-fix")).Wrap(err))
-		return
-	}
-	for {
-		p, err := mr.NextPart()
-		if err != nil {
-			if errors.Is(err, io.EOF) {
-				problem(fault.New("upload-empty", "%s", say("upload-empty")).WithFix("%s", say("import-fix")))
-			} else {
-				problem(uploadFault(err))
-			}
-			return
-		}
-		if p.FileName() == "" {
-			continue
-		}
-		got, err := d.importFile(r.Context(), dir, p)
-		if err != nil {
-			problem(err)
-			return
-		}
-		http.Redirect(w, r, "/studies/"+got.Study, http.StatusSeeOther)
-		return
-	}
-}
-
-func (d *Desk) importFile(ctx context.Context, dir string, p io.Reader) (*bench.Imported, error) {
-	file := filepath.Join(dir, "upload.zip")
-	out, err := os.Create(file)
-	if err != nil {
-		return nil, err
-	}
-	if _, err := io.Copy(out, p); err != nil {
-		out.Close()
-		return nil, uploadFault(err)
-	}
-	if err := out.Close(); err != nil {
-		return nil, err
-	}
-	folder := filepath.Join(dir, "folder")
-	if err := unpack(file, folder); err != nil {
-		return nil, err
-	}
-	rd, id, isPackage, err := d.opt.OpenFolder(ctx, studyFolder(folder))
-	if err != nil {
-		return nil, withoutFolder(err, dir)
-	}
-	defer rd.Close()
-	defer d.writing(id)()
-	if isPackage {
-		return bench.ImportPackage(ctx, rd, id, d.nb, nil)
-	}
-	return bench.ImportFolder(ctx, rd, id, d.nb, d.s.opt.Now(), nil)
-}
-
-// withoutFolder keeps the server's own paths out of a message.
-func withoutFolder(err error, dir string) error {
-	f := fault.As(err)
-	if f == nil {
-		return err
-	}
-	c := *f
-	if rel, err := filepath.Rel(filepath.Join(dir, "folder"), c.File); err == nil && !strings.HasPrefix(rel, "..") {
-		c.File = filepath.ToSlash(rel)
-	}
-	return &c
-}
-
-// studyFolder is the folder of an unpacked zip that holds the study: the top
-// or the only folder in it.
-func studyFolder(top string) string {
-	for range 3 {
-		entries, err := os.ReadDir(top)
-		if err != nil || len(entries) != 1 || !entries[0].IsDir() {
-			return top
-		}
-		top = filepath.Join(top, entries[0].Name())
-	}
-	return top
-}
-
-// unpack writes a zip into a new folder: plain files alone, within limits,
-// none outside the folder.
-func unpack(file, dir string) error {
-	bad := func(what string) error {
-		return fault.New("package-zip", "%s", say("zip-bad", what)).WithFix("%s", say("import-fix"))
-	}
-	z, err := zip.OpenReader(file)
-	if err != nil {
-		return bad(say("zip-none")).(*fault.Error).Wrap(err)
-	}
-	defer z.Close()
-	if len(z.File) > maxEntries {
-		return bad(say("zip-many"))
-	}
-	left := int64(maxUnpacked)
-	for _, e := range z.File {
-		if strings.HasSuffix(e.Name, "/") {
-			continue
-		}
-		name := filepath.FromSlash(e.Name)
-		if !filepath.IsLocal(name) || !e.Mode().IsRegular() {
-			return bad(e.Name)
-		}
-		if err := unpackOne(e, filepath.Join(dir, name), &left); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-func unpackOne(e *zip.File, to string, left *int64) error {
-	in, err := e.Open()
-	if err != nil {
-		return fault.New("package-zip", "%s", say("zip-bad", e.Name)).WithFix("%s", say("import-fix")).Wrap(err)
-	}
-	defer in.Close()
-	if err := os.MkdirAll(filepath.Dir(to), 0o700); err != nil {
-		return err
-	}
-	out, err := os.OpenFile(to, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
-	if err != nil {
-		return err
-	}
-	n, err := io.Copy(out, io.LimitReader(in, *left+1))
-	if *left -= n; *left < 0 {
-		err = fault.New("package-zip", "%s", say("zip-large")).WithFix("%s", say("import-fix"))
-	} else if err != nil {
-		err = fault.New("package-zip", "%s", say("zip-bad", e.Name)).WithFix("%s", say("import-fix")).Wrap(err)
-	}
-	return errors.Join(err, out.Close())
 }
