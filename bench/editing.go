@@ -15,6 +15,12 @@ import (
 // "edited-meanwhile" when rec is no longer what the notebook holds: then
 // nothing was changed.
 func Edit(ctx context.Context, nb Notebook, rec *Record, document []byte, cookFiles map[string][]byte, now time.Time) (*study.Study, error) {
+	return edit(ctx, nb, rec, document, cookFiles, study.Event{At: now})
+}
+
+// edit saves a document and enters e in the history. An entry without words
+// says which sealed parts changed.
+func edit(ctx context.Context, nb Notebook, rec *Record, document []byte, cookFiles map[string][]byte, e study.Event) (*study.Study, error) {
 	if string(document) == string(rec.Document) && equalFiles(rec.CookFiles, cookFiles) {
 		return rec.Study, nil
 	}
@@ -26,9 +32,13 @@ func Edit(ctx context.Context, nb Notebook, rec *Record, document []byte, cookFi
 		return nil, fault.New("study-renamed", "the changed document belongs to another study").On("id", s.ID).
 			WithFix("keep the line \"id: %s\", whatever the title", rec.Study.ID)
 	}
-	e := study.Event{At: now, Study: s.ID, Kind: study.EventChanged, What: "the study document changed"}
+	e.Study, e.Kind = s.ID, study.EventChanged
+	told := e.What != ""
+	if !told {
+		e.What = "the study document changed"
+	}
 	if err := s.ReadCooks(cookFiles); err == nil {
-		if changed, err := changedParts(rec, &Record{Study: s, CookFiles: cookFiles}); err == nil && len(changed) > 0 {
+		if changed, err := changedParts(rec, &Record{Study: s, CookFiles: cookFiles}); err == nil && len(changed) > 0 && !told {
 			e.What += ": " + joinFew(changed, 5)
 		}
 	}

@@ -19,6 +19,7 @@ type Entry struct {
 	Reading   *study.Reading   `json:"reading,omitempty"`
 	Deviation *study.Deviation `json:"deviation,omitempty"`
 	Photo     *study.Photo     `json:"photo,omitempty"`
+	Day       *string          `json:"day,omitempty"` // the cook's day, "" for none
 }
 
 // Change is a change of one entry of a cook. A nil Before adds, a nil After
@@ -93,6 +94,10 @@ func changed(c study.Cook, ch Change) (study.Cook, bool) {
 	}
 	switch {
 	case e == nil:
+	case e.Day != nil:
+		if ok = before.Day != nil && after.Day != nil && c.Day == *before.Day; ok {
+			c.Day = *after.Day
+		}
 	case e.Mark != nil:
 		c.Marks, ok = replaced(c.Marks, before.Mark, after.Mark, func(m study.Mark) string { return m.ID })
 		study.SortMarks(c.Marks)

@@ -524,6 +524,30 @@ func (d *Desk) editEntry(w http.ResponseWriter, r *http.Request, form string, ch
 	})
 }
 
+// saveDay changes the day on which a cook was made.
+func (d *Desk) saveDay(w http.ResponseWriter, r *http.Request) {
+	d.editEntry(w, r, "day", func(rec *bench.Record, c *study.Cook) (edited, error) {
+		day, was := strings.TrimSpace(r.FormValue("day")), r.FormValue("was")
+		if _, err := time.Parse(time.DateOnly, day); err != nil && day != "" {
+			return edited{}, fault.New("day-bad", "%s", say("day-bad")).On("day", day).WithFix("%s", say("day-bad-fix"))
+		}
+		if day == c.Day {
+			return edited{}, nil
+		}
+		if was != c.Day {
+			return edited{}, fault.New("edited-meanwhile", "%s", say("entry-meanwhile", dayWords(c.Day))).On("day", day).WithFix("%s", say("entry-meanwhile-fix"))
+		}
+		return edited{bench.Change{Before: &bench.Entry{Day: &was}, After: &bench.Entry{Day: &day}}, say("day-changed", c.Label, dayWords(was), dayWords(day))}, nil
+	})
+}
+
+func dayWords(day string) string {
+	if day == "" {
+		return say("day-none")
+	}
+	return day
+}
+
 func (d *Desk) voidCook(w http.ResponseWriter, r *http.Request) {
 	d.changeCook(w, r, "void", func(rec *bench.Record, c *study.Cook) (string, error) {
 		rule, why := r.FormValue("rule"), strings.TrimSpace(r.FormValue("why"))

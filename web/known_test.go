@@ -36,6 +36,7 @@ var enteredAlone = map[string]string{
 	"void":       "a form",
 	"history":    "the entries of the history, with their times",
 	"publish":    "names of files",
+	"pieces":     "measured and typed by the lead",
 	"cautions":   "published figures with their source in the text",
 }
 

@@ -163,7 +163,9 @@ func (s *Server) fail(w http.ResponseWriter, r *http.Request, status int, err er
 		reply(w, status, map[string]errorBody{"error": bodyOf(f)})
 		return
 	}
-	s.render(w, r, status, "error", page{Title: say("error-title")}, f)
+	// Who came by a link has no other page here; the lead finds the way home.
+	by := s.whoOf(r.Pattern)
+	s.render(w, r, status, "error", page{Title: say("error-title"), Lead: (by == leadAlone || by == atStove || by == anyone) && s.leads.isLead(r)}, f)
 }
 
 func wantsJSON(r *http.Request) bool { return r.Header.Get("Accept") == "application/json" }

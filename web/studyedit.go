@@ -35,15 +35,19 @@ func fieldValue(s *study.Study, path string) (string, bool) {
 		v, ok := map[string]string{"alpha": number(s.Risk.Alpha), "power": number(s.Risk.Power), "mode": s.Risk.Mode}[rest]
 		return v, ok
 	case "foods":
-		v, ok := map[string]string{"animal": s.Foods.Animal, "form": s.Foods.Form, "fat": s.Foods.Fat, "eaten": yesNo(s.Foods.Eaten)}[rest]
+		v, ok := map[string]string{"animal": s.Foods.Animal, "form": s.Foods.Form, "fat": s.Foods.Fat, "eaten": yesNo(s.Foods.Eaten), "allergens": strings.Join(s.Foods.Allergens, ", ")}[rest]
 		return v, ok
+	case "licence":
+		return s.Licence, rest == ""
+	case "authors":
+		return strings.Join(s.Authors, "; "), rest == ""
 	case "controlled":
 		for _, c := range s.Controlled {
 			if c.Name == rest {
 				return c.Text, true
 			}
 		}
-		return "", slices.Contains([]string{"thickness", "start", "pan", "mass"}, rest)
+		return "", slices.Contains(controls, rest)
 	}
 	if id, rest, ok := entryOf(path, "questions"); ok {
 		for _, q := range s.Questions {
@@ -60,7 +64,7 @@ func fieldValue(s *study.Study, path string) (string, bool) {
 			}
 		}
 	}
-	return "", false
+	return entryValue(s, path)
 }
 
 func questionValue(q study.Question, field string) (string, bool) {
@@ -131,8 +135,20 @@ func typedValue(path, text string) any {
 		if v, err := strconv.ParseFloat(text, 64); err == nil {
 			return v
 		}
-	case path == "foods.eaten":
+	case path == "foods.eaten" || strings.HasSuffix(path, "].spare"):
 		return text == "yes"
+	case strings.HasPrefix(path, "tastings[") && (strings.HasSuffix(path, "].n") || strings.HasSuffix(path, "].correct")):
+		if n, err := strconv.Atoi(text); err == nil {
+			return n
+		}
+	case path == "foods.allergens":
+		return parted(text, ",")
+	case path == "authors":
+		return parted(text, ";")
+	case strings.HasSuffix(path, "].thickness"):
+		if all := parted(text, ";"); len(all) > 1 {
+			return all
+		}
 	}
 	return text
 }
@@ -166,7 +182,7 @@ func (d *Desk) edit(w http.ResponseWriter, r *http.Request) {
 	}
 	switch f := fault.As(err); {
 	case err == nil:
-		http.Redirect(w, r, "/studies/"+id+"#"+anchorOf(at.Form), http.StatusSeeOther)
+		http.Redirect(w, r, formPage(r)+"#"+anchorOf(at.Form), http.StatusSeeOther)
 	case f != nil && f.Code == "study-unknown":
 		d.s.fail(w, r, 0, err)
 	default:
@@ -175,7 +191,7 @@ func (d *Desk) edit(w http.ResponseWriter, r *http.Request) {
 		if at.Error.Code == "edited-meanwhile" {
 			status = http.StatusConflict
 		}
-		d.showStudy(w, r, status, at)
+		d.showForm(w, r, status, at)
 	}
 }
 
@@ -216,7 +232,7 @@ func (d *Desk) editOnce(r *http.Request, id string, at *saved) error {
 				return err
 			}
 		}
-		if err := doc.Set(p, typedValue(p, typed)); err != nil {
+		if err := doc.Set(p, typedValue(p, unitsOf(r).completed(p, typed))); err != nil {
 			return err
 		}
 	}
@@ -338,14 +354,16 @@ func (d *Desk) drawOrder(w http.ResponseWriter, r *http.Request) {
 		if s.Blocks.Count < 1 {
 			return fault.New("blocks-none", "%s", say("blocks-none")).On("blocks.count", "").WithFix("%s", say("blocks-none-fix"))
 		}
-		for i := range s.Blocks.Count {
-			name := fmt.Sprintf("L%02d", i+1)
-			q.BlockNames = append(q.BlockNames, name)
-			var pieces []string
-			for k := range max(s.Blocks.Pieces, len(s.Treatments)) {
-				pieces = append(pieces, name+"-"+string(rune('a'+k%26)))
+		if q.BlockNames, q.PieceNames = listedBlocks(s); q.BlockNames == nil {
+			for i := range s.Blocks.Count {
+				name := fmt.Sprintf("L%02d", i+1)
+				q.BlockNames = append(q.BlockNames, name)
+				var pieces []string
+				for k := range max(s.Blocks.Pieces, len(s.Treatments)) {
+					pieces = append(pieces, name+"-"+string(rune('a'+k%26)))
+				}
+				q.PieceNames = append(q.PieceNames, pieces)
 			}
-			q.PieceNames = append(q.PieceNames, pieces)
 		}
 		plan, err := design.Make(q)
 		if err != nil {
@@ -357,6 +375,27 @@ func (d *Desk) drawOrder(w http.ResponseWriter, r *http.Request) {
 		}
 		return doc.Set("design", study.Fields{{Key: "kind", Value: string(plan.Kind)}, {Key: "seed", Value: plan.Seed}, {Key: "run_order", Value: order}})
 	})
+}
+
+// listedBlocks are the blocks and pieces that the study lists, spares and
+// twins left out: none where they are not as many as the plan says.
+func listedBlocks(s *study.Study) (blocks []string, pieces [][]string) {
+	for _, x := range s.Pieces {
+		if x.Spare || x.Twin != "" {
+			continue
+		}
+		i := slices.Index(blocks, x.Block)
+		if i < 0 {
+			i = len(blocks)
+			blocks, pieces = append(blocks, x.Block), append(pieces, nil)
+		}
+		pieces[i] = append(pieces[i], x.Label)
+	}
+	most := max(s.Blocks.Pieces, len(s.Treatments))
+	if len(blocks) != s.Blocks.Count || slices.ContainsFunc(pieces, func(p []string) bool { return len(p) != most }) {
+		return nil, nil
+	}
+	return blocks, pieces
 }
 
 func (d *Desk) seal(w http.ResponseWriter, r *http.Request) {

@@ -40,6 +40,8 @@ type form struct {
 	Open               bool
 	Error              *fault.Error // one that belongs to no field
 	Sealed             bool         // a change will show beside the seal
+	Action, Button     string       // where it is sent and by what; "" changes fields
+	Hidden             []choice     // what is sent along
 }
 
 type margin struct{ Severity, Word, What, Fix string }
@@ -61,6 +63,15 @@ type studyView struct {
 	Plan             publish.Plan
 	SealedAt         string
 	SealForm         saved
+	Rules            []entryForm
+	Controlled       form
+	Foods, Licence   form
+	Food             study.Foods
+	Licensed         string
+	Authors          string
+	NewRule          form
+	PiecesSay        string
+	TakeBack         *takeBack // the last change, if it took something out
 	OpenPoints       int
 	Power            *powerView
 	Order            []publish.Slot
@@ -78,7 +89,7 @@ type studyView struct {
 	AnswerLine       *pictureView
 	Notes            []fault.Note
 	Cautions         []safety.Caution
-	History          []publish.Event
+	History          []historyLine
 	HistoryList      listing
 	Invented         bool
 	Problem          *fault.Error
@@ -89,6 +100,7 @@ type questionView struct {
 	Sentence string
 	Meaning  []string
 	Form     form
+	Remove   removal
 	Tasting  bool
 	Margin   string
 	Response string
@@ -114,6 +126,8 @@ type treatmentView struct {
 	Set      []choice
 	Says     []string
 	Error    *fault.Error
+	Form     form
+	Remove   removal
 }
 
 type cookLine struct {
@@ -125,6 +139,8 @@ type cookLine struct {
 type tastingLine struct {
 	Question, Ask, Says, Link, LinkText string
 	Counted                             bool // says how many were right
+	Counts                              []entryForm
+	NewCounts                           *form // nil where the tasting is held here
 }
 
 type findingView struct {
@@ -139,17 +155,23 @@ type pictureView struct {
 	Wide, Narrow template.HTML
 	Alt          string
 	Table        figure.Table
-	File         bool   // too much to stand in the page itself
+	File         string // "svg" or "png": too much to stand in the page itself
 	Rows         int    // of the whole table, which the CSV file has
 	Key          string // path part of its files; empty has none
 }
 
-// mostInline is the most bytes of a figure that stand in the page; one that
-// draws thousands of blocks is an image of its own.
-const mostInline = 256 << 10
+// mostInline is the most bytes of a figure that stand in the page itself, which
+// is read to its end before anything of it is painted; a larger one is an
+// image of its own, and one of more than mostVector is one of pixels, which a
+// browser has quicker than what draws them.
+const (
+	mostInline = 64 << 10
+	mostVector = 256 << 10
+)
 
-// mostRows is how many rows of a figure's table stand on the page.
-const mostRows = 200
+// A figure's table of more than mostRows rows is in its CSV file; the page
+// has the first fewRows.
+const mostRows, fewRows = 200, 20
 
 func (d *Desk) studyPage(w http.ResponseWriter, r *http.Request) {
 	id := r.PathValue("id")
@@ -270,7 +292,7 @@ func (d *Desk) studyView(r *http.Request, rec *bench.Record, at saved, st stage)
 	v := &studyView{ID: s.ID, Title: s.Title, Have: st, At: pageAt(r, s.ID), Saved: at, Sealed: rec.Seal != nil, Trashed: bench.Trashed(rec.Events), Claim: s.Claim, Invented: s.Invented, Marginalia: map[string][]margin{}}
 	for _, f := range study.Check(s, rec.CookFiles) {
 		part := partOf(f.Where)
-		v.Marginalia[part] = append(v.Marginalia[part], margin{string(f.Severity), say("severity-" + string(f.Severity)), sentenceOf(f.What), sentenceOf(f.Fix)})
+		v.Marginalia[part] = append(v.Marginalia[part], openPoint(f))
 		if f.Severity != study.Doubt {
 			v.OpenPoints++
 		}
@@ -285,25 +307,24 @@ func (d *Desk) studyView(r *http.Request, rec *bench.Record, at saved, st stage)
 		v.Questions = append(v.Questions, d.question(b, words, q, u))
 	}
 	v.NewQuestion = newQuestionForm(s, at)
+	d.entryForms(v, b)
 	for _, t := range s.Treatments {
-		v.Treatments = append(v.Treatments, d.treatment(rec, t, u))
+		x := d.treatment(rec, t, u)
+		b.treatmentForms(&x)
+		v.Treatments = append(v.Treatments, x)
 	}
 	v.CutFace = d.cutFaces(rec, u)
 	v.PlanForm = b.form("plan", say("change-plan"),
 		b.line("blocks.what", say("field-blocks-what"), say("field-blocks-what-hint")), b.line("blocks.count", say("field-blocks-count"), say("field-blocks-count-hint")),
 		b.line("blocks.pieces", say("field-blocks-pieces"), ""), b.line("blocks.spares", say("field-blocks-spares"), ""),
-		b.line("controlled.thickness", say("field-thickness"), say("field-tolerance-hint")), b.line("controlled.start", say("field-start"), ""),
 		b.line("risk.alpha", say("field-alpha"), say("field-alpha-hint")), b.line("risk.power", say("field-power"), ""),
-		b.pick("risk.mode", say("field-mode"), say("field-mode-hint"), choice{"fixed", say("mode-fixed")}, choice{"sequential", say("mode-sequential")}),
-		b.pick("foods.animal", say("field-animal"), say("field-animal-hint"), choices("", "beef", "pork", "lamb", "veal", "game", "chicken", "turkey", "duck", "fish", "shellfish", "egg", "none")...),
-		b.pick("foods.form", say("field-form"), "", choices("", "intact", "ground", "tenderised", "injected", "stuffed")...),
-		b.pick("foods.eaten", say("field-eaten"), "", choices("yes", "no")...))
+		b.pick("risk.mode", say("field-mode"), say("field-mode-hint"), choice{"fixed", say("mode-fixed")}, choice{"sequential", say("mode-sequential")}))
 	v.HasOrder = len(s.Design.RunOrder) > 0
 	v.CanDraw = rec.Seal == nil && len(s.Treatments) > 1
 	if rec.Seal != nil {
 		v.SealedAt = rec.Seal.At.Format("2 January 2006, 15:04 MST")
 	}
-	d.tastings(v, s)
+	d.tastings(v, b)
 
 	var got *bench.Answered
 	if st == asWhole {
@@ -387,14 +408,18 @@ func (d *Desk) picture(studyID, key string, f figure.Figure, invented bool) (*pi
 	p := &pictureView{ID: "f-" + anchorOf(key), Study: studyID, Key: key, Alt: f.Alt(), Table: f.Table()}
 	p.Rows = len(p.Table.Rows)
 	if p.Rows > mostRows {
-		p.Table.Rows = p.Table.Rows[:mostRows]
+		p.Table.Rows = p.Table.Rows[:fewRows]
 	}
 	var err error
 	if p.Wide, err = drawn(f, figure.Page, p.ID+"-w", invented); err != nil {
 		return nil, err
 	}
 	if len(p.Wide) > mostInline && key != "" {
-		p.Wide, p.File = "", true
+		p.File = "svg"
+		if len(p.Wide) > mostVector {
+			p.File = "png"
+		}
+		p.Wide = ""
 		return p, nil
 	}
 	p.Narrow, err = drawn(f, figure.Phone, p.ID+"-n", invented)
@@ -471,12 +496,12 @@ func (b formBuilder) form(id, summary string, fields ...field) form {
 // belongs tells whether a fault's field, which may name a list entry by its
 // place rather than its id, is that of a path.
 func belongs(faulty, path string) bool {
-	if faulty == path {
+	if faulty == path || strings.HasPrefix(faulty, path+"[") {
 		return true
 	}
 	_, a, ok1 := strings.Cut(faulty, "].")
 	_, b, ok2 := strings.Cut(path, "].")
-	return ok1 && ok2 && a == b
+	return ok1 && ok2 && (a == b || strings.HasPrefix(a, b+"["))
 }
 
 func (b formBuilder) line(path, label, hint string) field {
@@ -581,15 +606,18 @@ func methodName(name string) string {
 	return name
 }
 
-func (d *Desk) tastings(v *studyView, s *study.Study) {
+func (d *Desk) tastings(v *studyView, b formBuilder) {
+	s := b.rec.Study
 	for _, q := range s.Questions {
 		if q.Tasting == nil {
 			continue
 		}
 		line := tastingLine{Question: q.ID, Ask: q.Ask, Link: "/tastings/new?study=" + s.ID + "&question=" + q.ID, LinkText: say("tasting-set-up"), Says: say("tasting-none")}
+		held := false
 		for _, t := range d.s.room.Tastings() {
 			if t.Study == s.ID && (t.Question == q.ID || t.Question == "") {
 				line.Link, line.LinkText, line.Says = "/tastings/"+t.ID, say("tasting-open-room"), say("tasting-running")
+				held = true
 				if d.s.room.Closed(t.ID) {
 					line.Says = say("tasting-closed")
 				}
@@ -601,6 +629,7 @@ func (d *Desk) tastings(v *studyView, s *study.Study) {
 				line.Says, line.Counted = say("tasting-counts", t.Correct, t.N, methodName(t.Method)), true
 			}
 		}
+		b.countForms(&line, q, held)
 		v.Tastings = append(v.Tastings, line)
 	}
 }
@@ -633,7 +662,11 @@ func historyLines(v *studyView, rec *bench.Record, r *http.Request) {
 		return e.At.Format("2 January 2006 15:04 ") + e.What
 	})
 	for _, e := range some {
-		v.History = append(v.History, publish.Event{At: e.At, What: sentenceOf(e.What)})
+		line := historyLine{At: e.At, What: sentenceOf(e.What)}
+		if mayPutBack(rec, e) {
+			line.Seq = e.Seq
+		}
+		v.History = append(v.History, line)
 	}
 }
 

@@ -6,7 +6,7 @@
 type Wire = (root: ParentNode) => void;
 
 export function followEdits(root: ParentNode, wire: Wire): void {
-  for (const form of root.querySelectorAll<HTMLFormElement>('form[action$="/edit"]')) {
+  for (const form of root.querySelectorAll<HTMLFormElement>('form[action$="/edit"], details.edit > form[action$="/entries"]')) {
     form.addEventListener("submit", (e) => {
       e.preventDefault();
       void save(form, wire);
@@ -33,7 +33,7 @@ async function save(form: HTMLFormElement, wire: Wire): Promise<void> {
     takeBack();
     if (answer.ok) {
       put(paper, fresh, fold, wire);
-      const again = document.getElementById(fold.id)?.querySelector("summary");
+      const again = document.getElementById(fold.id)?.querySelector<HTMLElement>("summary") ?? document.querySelector<HTMLElement>("[data-takeback]");
       again?.focus({ preventScroll: true });
       if (paper.dataset.have) document.dispatchEvent(new Event("coming"));
     } else {

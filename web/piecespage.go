@@ -1,0 +1,84 @@
+package web
+
+import (
+	"net/http"
+	"strings"
+
+	"trivet/study"
+)
+
+// piecesView is the page with the pieces of a study.
+type piecesView struct {
+	ID, Title, Lead string
+	Pieces          []entryForm
+	List            listing
+	New             form
+	Missing         string // what the run order names and nobody listed
+	Saved           saved
+	TakeBack        *takeBack
+}
+
+func (d *Desk) piecesPage(w http.ResponseWriter, r *http.Request) {
+	d.showPieces(w, r, http.StatusOK, saved{})
+}
+
+func (d *Desk) showPieces(w http.ResponseWriter, r *http.Request, status int, at saved) {
+	rec, err := d.nb.Record(r.Context(), r.PathValue("id"))
+	if err != nil {
+		d.s.fail(w, r, 0, err)
+		return
+	}
+	s, u := rec.Study, unitsOf(r)
+	b := formBuilder{rec, at}
+	v := piecesView{ID: s.ID, Title: s.Title, Lead: say("pieces-lead", u.lengthUnit(), u.degrees()), Saved: at, TakeBack: lastRemoved(rec)}
+	var some []study.Piece
+	some, v.List = list(r, s.ID+"/pieces", "pieces", say("find-pieces"), s.Pieces, func(x study.Piece) string { return strings.Join([]string{x.Label, x.Block, x.Lot}, " ") })
+	fields := func(label string) []field {
+		p := "pieces[" + label + "]."
+		return []field{b.line(p+"block", say("field-block"), say("field-block-hint")), b.line(p+"thickness", say("field-thick"), say("field-thick-hint")), b.line(p+"mass", say("field-raw-mass"), ""),
+			b.line(p+"start", say("field-piece-start"), ""), b.line(p+"position", say("field-position"), ""), b.line(p+"lot", say("field-lot"), say("field-lot-hint")),
+			b.line(p+"twin", say("field-twin"), say("field-twin-hint")), b.pick(p+"spare", say("field-spare"), "", choices("no", "yes")...)}
+	}
+	for _, x := range some {
+		e := entryForm{ID: "piece-" + x.Label, Name: x.Label, Says: pieceSays(x, u)}
+		e.Form = b.form(e.ID, say("change-piece", x.Label), fields(x.Label)...)
+		e.Form.Hidden = []choice{{"page", "pieces"}}
+		e.Remove = b.removal("pieces", x.Label, say("remove-piece", x.Label), say("remove-is"))
+		v.Pieces = append(v.Pieces, e)
+	}
+	v.New = b.adding("pieces", "new-piece", say("add-piece"), []choice{{"page", "pieces"}}, append([]field{b.line("pieces[new].label", say("field-label"), say("field-label-hint"))}, fields("new")...)...)
+	if n := len(missingPieces(s)); n > 0 {
+		v.Missing = say("pieces-from-is", count(n, "piece", "pieces"))
+	}
+	d.render(w, r, status, "piecespage", frame{Title: say("pieces-title", s.Title), Invented: s.Invented, Study: s.ID, StudyName: s.Title, Script: "study"}, v)
+}
+
+// pieceSays is a piece in one line.
+func pieceSays(x study.Piece, u units) string {
+	var out []string
+	if x.Block != "" {
+		out = append(out, say("piece-block", x.Block))
+	}
+	for _, m := range x.ThicknessM {
+		out = append(out, u.length(m))
+	}
+	if x.MassKg > 0 {
+		out = append(out, exactly(1000*x.MassKg)+" g")
+	}
+	if x.StartC != nil {
+		at, unit := u.shown(*x.StartC, "°C")
+		out = append(out, exactly(at)+" "+unit)
+	}
+	for _, words := range []string{x.Position, x.Lot} {
+		if words != "" {
+			out = append(out, words)
+		}
+	}
+	if x.Twin != "" {
+		out = append(out, say("piece-twin", x.Twin))
+	}
+	if x.Spare {
+		out = append(out, say("piece-spare"))
+	}
+	return strings.Join(out, ", ")
+}
