@@ -6,7 +6,7 @@ TOOLS     := -modfile=tools.mod
 export CGO_ENABLED = 0
 
 NPM       ?= npm
-.PHONY: help build ui checker demo test race lint bench bench-large bench-traces peers fuzz clean
+.PHONY: help build ui checker demo test race lint bench bench-large bench-paint bench-traces peers fuzz clean
 
 help: ## list the targets
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/'
@@ -45,6 +45,9 @@ bench: ## every Go benchmark
 
 bench-large: ## load a log of 1 GB and count the memory it takes (Linux)
 	$(GO) test -tags large -run Load1GB -v -count=1 -timeout 30m ./cli
+
+bench-paint: ui ## how soon Chromium paints the desk and a study of 10,000 cooks, beside a page of one line
+	TRIVET_BROWSER=1 $(GO) test ./web -run TestPaintInABrowser -blocks 5000 -v -count=1 -timeout 5m
 
 bench-traces: ui ## the traces of 200 cooks, 8 channels, 2 h at 1 Hz in Chromium: how soon they answer, frames a second
 	TRIVET_BROWSER=1 $(GO) test ./web -run TestTracesOfAllCooksInABrowser -cooks 200 -seconds 7200 -v -count=1 -timeout 10m

@@ -22,6 +22,18 @@ func FontFaces(text string) string {
 	return b.String()
 }
 
+// FontFacesAt returns the same rules for a server that hands the cuts out as
+// files of their own, which a browser keeps and decodes once: put takes the
+// name of a cut and its WOFF file and returns its URL. Until a cut is there
+// its text is shown in the next typeface of the list.
+func FontFacesAt(text string, put func(name string, woff []byte) string) string {
+	var b strings.Builder
+	for w, name := range []string{Regular: "go-regular.woff", Bold: "go-bold.woff", Italic: "go-italic.woff"} {
+		b.WriteString(faceRule(Weight(w), put(name, webFont(Weight(w), text)), ";font-display:swap"))
+	}
+	return b.String()
+}
+
 // fontCSS returns the rules for the cuts and runes a scene uses.
 func fontCSS(s *Scene) string {
 	var text [3]strings.Builder
@@ -36,6 +48,10 @@ func fontCSS(s *Scene) string {
 }
 
 func fontFace(w Weight, text string) string {
+	return faceRule(w, "data:font/woff;base64,"+base64.StdEncoding.EncodeToString(webFont(w, text)), "")
+}
+
+func faceRule(w Weight, url, display string) string {
 	weight, style := "400", "normal"
 	switch w {
 	case Bold:
@@ -43,8 +59,7 @@ func fontFace(w Weight, text string) string {
 	case Italic:
 		style = "italic"
 	}
-	return fmt.Sprintf("@font-face{font-family:%s;font-weight:%s;font-style:%s;src:url(data:font/woff;base64,%s) format(\"woff\")}\n",
-		fontFamily, weight, style, base64.StdEncoding.EncodeToString(webFont(w, text)))
+	return fmt.Sprintf("@font-face{font-family:%s;font-weight:%s;font-style:%s;src:url(%s) format(\"woff\")%s}\n", fontFamily, weight, style, url, display)
 }
 
 // webTables are the tables a browser needs beside the outlines; hints are left

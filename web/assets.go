@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"net/http"
 	"path"
+	"slices"
 	"strings"
 	"time"
 
@@ -20,22 +21,28 @@ var assetFiles embed.FS
 //go:embed assets/kitchen.css
 var kitchenCSS []byte
 
-// assets are the style sheet and scripts, under names that carry a hash of
+// assets are the style sheet, typeface and scripts, under names that carry a hash of
 // their content, so that a browser may keep them for good.
 type assets struct {
 	paths map[string]string // plain name → path
 	files map[string][]byte // served name → content
+	// themes is what every style sheet begins with.
+	themes []byte
 }
 
 func newAssets() (*assets, error) {
 	a := &assets{paths: map[string]string{}, files: map[string][]byte{}}
+	a.themes = themes(func(name string, woff []byte) string {
+		a.add(name, woff)
+		return a.path(name)
+	})
 	for _, name := range []string{"page.css", "ballot.js", "lead.js", "kitchen.js"} {
 		b, err := assetFiles.ReadFile("assets/" + name)
 		if err != nil {
 			return nil, err
 		}
 		if name == "page.css" {
-			b = append(themes(), b...)
+			b = slices.Concat(a.themes, b)
 		}
 		a.add(name, b)
 	}
@@ -48,10 +55,12 @@ const typed = " !\"#$%&'()*+,-./0123456789:;<=>?@ABCDEFGHIJKLMNOPQRSTUVWXYZ[\\]^
 	"\u00a0°±²³·×ÄÅÆÇÉÑÖØÜßàáâäåæçèéêëíîïñóôöøúûüγαβδσχ′–—‘’“”•…−√∞≤≥"
 
 // themes are the typeface, the figures' colours for light, dark and paper,
-// and the rules that colour figures: pages look as the report does.
-func themes() []byte {
+// and the rules that colour figures: pages look as the report does. The
+// typeface's files are put among the assets, since a browser would decode
+// what stands in the sheet anew for every page.
+func themes(put func(name string, woff []byte) string) []byte {
 	var b bytes.Buffer
-	b.WriteString(figure.FontFaces(typed))
+	b.WriteString(figure.FontFacesAt(typed, put))
 	fmt.Fprintf(&b, ":root{%s}\n", figure.Light.Properties())
 	fmt.Fprintf(&b, "@media (prefers-color-scheme:dark){:root{%s}}\n", figure.Dark.Properties())
 	fmt.Fprintf(&b, "@media print{:root{%s}}\n", figure.Print.Properties())
@@ -77,5 +86,8 @@ func (a *assets) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	w.Header().Set("Cache-Control", "public, max-age=31536000, immutable")
+	if path.Ext(name) == ".woff" {
+		w.Header().Set("Content-Type", "font/woff")
+	}
 	http.ServeContent(w, r, name, time.Time{}, bytes.NewReader(b))
 }

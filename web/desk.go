@@ -62,7 +62,7 @@ type Desk struct {
 
 // NewDesk makes the desk of a notebook on a server.
 func NewDesk(s *Server, nb bench.Notebook, opt DeskOptions) (*Desk, error) {
-	u, err := newUI()
+	u, err := newUI(s.assets.themes)
 	if err != nil {
 		return nil, err
 	}

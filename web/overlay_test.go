@@ -193,7 +193,7 @@ func TestTracesOfAllCooks(t *testing.T) {
 
 	// Without a script there is the figure, its table and its files.
 	_, page := d.get("/studies/traced/traces?channel=pan")
-	for _, want := range []string{"<option selected>pan", `/studies/traced/figures/traces-pan.csv`, "<td>usual</td>", "<svg"} {
+	for _, want := range []string{"<option selected>pan", `/studies/traced/figures/traces-pan.csv`, "<td>usual</td>", `<img src="/studies/traced/figures/traces-pan.`} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the page lacks %q", want)
 		}

@@ -35,10 +35,10 @@ const (
 
 const (
 	// patience is how long a request waits for the whole page.
-	patience = 40 * time.Millisecond
+	patience = 25 * time.Millisecond
 	// plainAfter is how long the whole page may take before the plain one is
 	// set beside it.
-	plainAfter = 20 * time.Millisecond
+	plainAfter = 12 * time.Millisecond
 	// longWait is how long a script that has part of a page waits for more.
 	longWait = 25 * time.Second
 	// mostSet is how many pages are set at a time.

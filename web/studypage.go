@@ -155,17 +155,23 @@ type pictureView struct {
 	Wide, Narrow template.HTML
 	Alt          string
 	Table        figure.Table
-	File         bool   // too much to stand in the page itself
+	File         string // "svg" or "png": too much to stand in the page itself
 	Rows         int    // of the whole table, which the CSV file has
 	Key          string // path part of its files; empty has none
 }
 
-// mostInline is the most bytes of a figure that stand in the page; one that
-// draws thousands of blocks is an image of its own.
-const mostInline = 256 << 10
+// mostInline is the most bytes of a figure that stand in the page itself, which
+// is read to its end before anything of it is painted; a larger one is an
+// image of its own, and one of more than mostVector is one of pixels, which a
+// browser has quicker than what draws them.
+const (
+	mostInline = 64 << 10
+	mostVector = 256 << 10
+)
 
-// mostRows is how many rows of a figure's table stand on the page.
-const mostRows = 200
+// A figure's table of more than mostRows rows is in its CSV file; the page
+// has the first fewRows.
+const mostRows, fewRows = 200, 20
 
 func (d *Desk) studyPage(w http.ResponseWriter, r *http.Request) {
 	id := r.PathValue("id")
@@ -402,14 +408,18 @@ func (d *Desk) picture(studyID, key string, f figure.Figure, invented bool) (*pi
 	p := &pictureView{ID: "f-" + anchorOf(key), Study: studyID, Key: key, Alt: f.Alt(), Table: f.Table()}
 	p.Rows = len(p.Table.Rows)
 	if p.Rows > mostRows {
-		p.Table.Rows = p.Table.Rows[:mostRows]
+		p.Table.Rows = p.Table.Rows[:fewRows]
 	}
 	var err error
 	if p.Wide, err = drawn(f, figure.Page, p.ID+"-w", invented); err != nil {
 		return nil, err
 	}
 	if len(p.Wide) > mostInline && key != "" {
-		p.Wide, p.File = "", true
+		p.File = "svg"
+		if len(p.Wide) > mostVector {
+			p.File = "png"
+		}
+		p.Wide = ""
 		return p, nil
 	}
 	p.Narrow, err = drawn(f, figure.Phone, p.ID+"-n", invented)

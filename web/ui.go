@@ -7,6 +7,7 @@ import (
 	"html/template"
 	"io/fs"
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -51,9 +52,9 @@ var deskPages = template.Must(template.New("").Funcs(template.FuncMap{
 // hash of their content.
 type ui struct{ a *assets }
 
-func newUI() (*ui, error) {
+func newUI(themes []byte) (*ui, error) {
 	u := &ui{&assets{paths: map[string]string{}, files: map[string][]byte{}}}
-	u.add("desk.css", append(themes(), deskCSS...))
+	u.add("desk.css", slices.Concat(themes, deskCSS))
 	sub, err := fs.Sub(uiDist, "ui/dist")
 	if err != nil {
 		return nil, err

@@ -70,12 +70,15 @@ async function followOverlay(root: ParentNode): Promise<void> {
   document.head.append(sheet);
   const plot = (await import(box.dataset.script)) as { start(root: HTMLElement): Promise<void> };
   await plot.start(box);
-  // The still figure, for paper, is fetched when nothing else is waited for.
-  const rest = (): void => {
-    if (document.querySelector("[data-have]")) window.setTimeout(rest, 1000);
-    else for (const img of document.querySelectorAll<HTMLImageElement>(".paper-only img")) img.loading = "eager";
-  };
-  window.setTimeout(rest, 3000);
+}
+
+/** fetchLate fetches what paper needs and nobody has scrolled to, when nothing else is waited for. */
+function fetchLate(): void {
+  if (document.querySelector("[data-have]")) {
+    window.setTimeout(fetchLate, 1000);
+    return;
+  }
+  for (const img of document.querySelectorAll<HTMLImageElement>('img[loading="lazy"]')) img.loading = "eager";
 }
 
 /** wire gives what was put into the page its behaviour. */
@@ -89,6 +92,7 @@ function wire(root: ParentNode): void {
 }
 
 wire(document);
+window.addEventListener("load", () => window.setTimeout(fetchLate, 5000));
 followCookFile();
 void fillIn(wire);
 document.addEventListener("coming", () => void fillIn(wire));
