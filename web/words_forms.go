@@ -10,6 +10,7 @@ var formsEnglish = map[string]string{
 	"change-controlled":   "Change what is held the same",
 	"change-foods":        "Change the food",
 	"change-licence":      "Change licence and authors",
+	"home":                "First page",
 	"foods-h":             "The food",
 	"field-pan":           "Pan temperature",
 	"field-oven":          "Oven temperature",
