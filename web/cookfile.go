@@ -70,6 +70,19 @@ func (d *Desk) findTreatment(w http.ResponseWriter, r *http.Request) (*bench.Rec
 	return nil, nil, false
 }
 
+// treatmentForm finds the treatment whose form was sent, and reads the form.
+func (d *Desk) treatmentForm(w http.ResponseWriter, r *http.Request) (*bench.Record, *study.Treatment, bool) {
+	rec, t, ok := d.findTreatment(w, r)
+	if !ok {
+		return nil, nil, false
+	}
+	if err := r.ParseForm(); err != nil {
+		d.s.fail(w, r, 0, fault.New("form-bad", "%s", say("form-bad")).Wrap(err))
+		return nil, nil, false
+	}
+	return rec, t, true
+}
+
 func (d *Desk) treatmentPage(w http.ResponseWriter, r *http.Request) {
 	rec, t, ok := d.findTreatment(w, r)
 	if !ok {
@@ -134,12 +147,8 @@ func (d *Desk) predictionPart(rec *bench.Record, file, name string, src []byte, 
 // predictPart answers an edit that is not saved: what the cook file would
 // give.
 func (d *Desk) predictPart(w http.ResponseWriter, r *http.Request) {
-	rec, t, ok := d.findTreatment(w, r)
+	rec, t, ok := d.treatmentForm(w, r)
 	if !ok {
-		return
-	}
-	if err := r.ParseForm(); err != nil {
-		d.s.fail(w, r, 0, fault.New("form-bad", "%s", say("form-bad")).Wrap(err))
 		return
 	}
 	src, err := filledIn(r)
@@ -154,12 +163,8 @@ func (d *Desk) predictPart(w http.ResponseWriter, r *http.Request) {
 
 func (d *Desk) saveTreatment(w http.ResponseWriter, r *http.Request) {
 	defer d.writing(r.PathValue("id"))()
-	rec, t, ok := d.findTreatment(w, r)
+	rec, t, ok := d.treatmentForm(w, r)
 	if !ok {
-		return
-	}
-	if err := r.ParseForm(); err != nil {
-		d.s.fail(w, r, 0, fault.New("form-bad", "%s", say("form-bad")).Wrap(err))
 		return
 	}
 	v := cookFileView{View: r.PostFormValue("view"), Base: r.PostFormValue("base")}

@@ -160,12 +160,8 @@ func pieceChoices(has func(path string) bool) formChoice {
 // reshapeTreatment answers a change of the form's structure: the page again,
 // with the changed text, which is not saved yet.
 func (d *Desk) reshapeTreatment(w http.ResponseWriter, r *http.Request) {
-	rec, t, ok := d.findTreatment(w, r)
+	rec, t, ok := d.treatmentForm(w, r)
 	if !ok {
-		return
-	}
-	if err := r.ParseForm(); err != nil {
-		d.s.fail(w, r, 0, fault.New("form-bad", "%s", say("form-bad")).Wrap(err))
 		return
 	}
 	v := cookFileView{View: "form", Base: r.PostFormValue("base"), Changed: true}
