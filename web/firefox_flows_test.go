@@ -166,8 +166,11 @@ func TestTheDeskIsUsedInFirefox(t *testing.T) {
 		t.Fatal(err)
 	}
 	f.unfold("#photos details.edit")
+	f.waits(`!document.querySelector("[data-coming]")`) // nothing above moves any more
 	f.fill("#photo-alt", "a chop on the board")
+	f.waits(`document.querySelector("#photo-alt").value === "a chop on the board"`)
 	f.give("#photo-file", photo)
+	f.waits(`document.querySelector("#photo-file").files.length === 1`)
 	f.click("[data-photo-form] button")
 	f.waits(`document.querySelector(".photos img")?.alt === "a chop on the board"`)
 	if got := d.record(demoID).Cooks[0].Photos; len(got) != 1 {

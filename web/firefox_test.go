@@ -257,7 +257,9 @@ func (f *firefox) waits(expression string) {
 		time.Sleep(50 * time.Millisecond)
 	}
 	f.shot("failure")
-	f.Fatalf("%s: never came true: %s", f.name, expression)
+	var said string
+	f.eval(`[...document.querySelectorAll("[role=alert],[role=status],[data-said]")].map((e) => e.textContent.trim()).join(" | ")`, &said)
+	f.Fatalf("%s: never came true: %s; the page says: %s", f.name, expression, said)
 }
 
 func (f *firefox) sees(texts ...string) {
@@ -284,10 +286,22 @@ func (f *firefox) find(css string) map[string]any {
 	return map[string]any{"sharedId": got.Nodes[0].SharedID}
 }
 
-// click is a press and a release of the mouse in the middle of an element.
+// click is a press and a release of the mouse in the middle of an element. A
+// page that still moves can slip away under the pointer: a click that did not
+// arrive is made again.
 func (f *firefox) click(css string) {
 	f.Helper()
-	f.pointer("mouse", css, 0)
+	for range 3 {
+		f.find(css)
+		f.eval(`(() => { window.arrived = false; document.querySelector(`+quoted(css)+`).addEventListener("click", () => { window.arrived = true; }, {once: true, capture: true}); })()`, nil)
+		f.pointer("mouse", css, 0)
+		var missed bool
+		f.eval(`window.arrived === false`, &missed) // on a new page it is undefined
+		if !missed {
+			return
+		}
+	}
+	f.Fatalf("%s: no click arrives at %s", f.name, css)
 }
 
 // drag moves an element sideways with the mouse.
