@@ -26,23 +26,27 @@ import (
 
 var look = flag.String("look", "", "folder to write screenshots into")
 
+// program finds a browser by the names it may have, or skips the test where
+// there is none; with TRIVET_BROWSER=1 its absence is a failure.
+func program(t testing.TB, names ...string) string {
+	t.Helper()
+	for _, name := range names {
+		if path, err := exec.LookPath(name); err == nil {
+			return path
+		}
+	}
+	if os.Getenv("TRIVET_BROWSER") == "1" {
+		t.Fatalf("TRIVET_BROWSER is set and there is no %s in PATH", names[0])
+	}
+	t.Skipf("no %s in PATH", names[0])
+	return ""
+}
+
 // browser starts a headless chromium, or skips the test where there is none;
 // with TRIVET_BROWSER=1 its absence is a failure.
 func browser(t *testing.T, more ...chromedp.ExecAllocatorOption) context.Context {
 	t.Helper()
-	path := ""
-	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
-		if p, err := exec.LookPath(name); err == nil {
-			path = p
-			break
-		}
-	}
-	if path == "" {
-		if os.Getenv("TRIVET_BROWSER") == "1" {
-			t.Fatal("TRIVET_BROWSER is set and there is no chromium in PATH")
-		}
-		t.Skip("no chromium in PATH")
-	}
+	path := program(t, "chromium", "chromium-browser", "google-chrome")
 	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.Flag("disable-gpu", true),
 		chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-sync", true), chromedp.UserDataDir(t.TempDir()))
 	opts = append(opts, more...)
