@@ -253,6 +253,7 @@ func (c *checker) batches(cooks []Cook) {
 // runOrder holds the drawn order against the planned blocks.
 func (c *checker) runOrder() {
 	runs := c.study.Design.RunOrder
+	c.unlisted(runs)
 	blocks := map[string]map[string]bool{}
 	for _, r := range runs {
 		if r.Block == "" {
@@ -275,6 +276,37 @@ func (c *checker) runOrder() {
 				c.add(Doubt, "run-order-gap", "design.run_order", 0, "the run order has no cook of block %s under %s; draw it again with \"trivet plan\"", b, t.ID)
 			}
 		}
+	}
+}
+
+// unlisted finds pieces that the run order names and a list of pieces lacks. A
+// study that lists none (they come with the plan) is not held to it.
+func (c *checker) unlisted(runs []RunSlot) {
+	if len(c.study.Pieces) == 0 {
+		return
+	}
+	known := idsOf(c.study.Pieces, func(x Piece) string { return x.Label })
+	listed := map[string]bool{"": true}
+	for _, label := range known {
+		listed[label] = true
+	}
+	var missing []string
+	for _, r := range runs {
+		if !listed[r.Piece] {
+			listed[r.Piece] = true
+			missing = append(missing, r.Piece)
+		}
+	}
+	switch len(missing) {
+	case 0:
+	case 1:
+		fix := "list it, or draw the order again"
+		if near := nearest(missing[0], known); near != "" {
+			fix = fmt.Sprintf("list it, or write %s if that is meant", near)
+		}
+		c.add(Missing, "order-piece-unlisted", "design.run_order", 0, "the run order names piece %s, which is not under pieces; %s", missing[0], fix)
+	default:
+		c.add(Missing, "order-piece-unlisted", "design.run_order", 0, "the run order names %d pieces that are not under pieces (%s); list them, or draw the order again", len(missing), clipNames(missing, 4))
 	}
 }
 

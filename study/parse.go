@@ -363,9 +363,6 @@ func (p *parser) design(n ast.Node, at string) {
 					return
 				}
 				p.refer(lookup(n, "treatment"), at+".treatment", slot.Treatment, "treatments", p.treatmentIDs)
-				if len(p.study.Pieces) > 0 || lookup(n, "piece") != nil {
-					p.referPiece(lookup(n, "piece"), at+".piece", slot.Piece)
-				}
 				if slices.ContainsFunc(d.RunOrder, func(o RunSlot) bool { return o.Order == slot.Order }) {
 					p.report(orNode(lookup(n, "order"), n), at+".order", "duplicate-order", "number the cooks 1, 2, 3 …", "two cooks have this place in the run order")
 				}
@@ -383,7 +380,8 @@ func orNode(n, other ast.Node) ast.Node {
 }
 
 // referPiece checks a piece label; a study that lists no pieces (they come
-// with the plan) is not held to it.
+// with the plan) is not held to it. The run order may name pieces that are not
+// listed yet: [Check] tells of them.
 func (p *parser) referPiece(n ast.Node, at, label string) {
 	p.later = append(p.later, func() {
 		if label == "" || len(p.study.Pieces) == 0 {
