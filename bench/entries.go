@@ -20,6 +20,21 @@ type Entry struct {
 	Deviation *study.Deviation `json:"deviation,omitempty"`
 	Photo     *study.Photo     `json:"photo,omitempty"`
 	Day       *string          `json:"day,omitempty"` // the cook's day, "" for none
+	Standing  *Standing        `json:"standing,omitempty"`
+}
+
+// Standing is what a cook counts as; of a void one with the rule that removed
+// it, why and when.
+type Standing struct {
+	Role     study.Role `json:"role"`
+	VoidRule string     `json:"rule,omitempty"`
+	VoidWhy  string     `json:"why,omitempty"`
+	VoidedAt time.Time  `json:"at,omitzero"`
+}
+
+// StandingOf is what a cook counts as now; times are told to the second.
+func StandingOf(c study.Cook) Standing {
+	return Standing{c.Role, c.VoidRule, c.VoidWhy, c.VoidedAt.UTC().Truncate(time.Second)}
 }
 
 // Change is a change of one entry of a cook. A nil Before adds, a nil After
@@ -31,6 +46,12 @@ type Change struct {
 	After  *Entry `json:"after,omitempty"`
 }
 
+// Told is a change and the sentence that the history says of it.
+type Told struct {
+	Change
+	What string
+}
+
 // Undone is the change that takes this one back.
 func (c Change) Undone() Change { return Change{c.Cook, c.After, c.Before} }
 
@@ -38,17 +59,35 @@ func (c Change) Undone() Change { return Change{c.Cook, c.After, c.Before} }
 // sentence, and the change itself. An entry that is not as Before says is
 // refused with code "edited-meanwhile": somebody else changed it.
 func Apply(ctx context.Context, nb Notebook, studyID string, cook study.Cook, ch Change, what string, now time.Time) error {
-	ch.Cook = cook.ID
-	next, ok := changed(cook, ch)
-	if !ok {
-		return fault.New("edited-meanwhile", "somebody else changed this meanwhile").
-			WithFix("look at what stands there now, then change it again")
+	return ApplyAll(ctx, nb, studyID, cook, []Told{{ch, what}}, now)
+}
+
+// ApplyAll makes several changes of a cook, or none of them; each enters the
+// history by itself, so that each can be taken back by itself.
+func ApplyAll(ctx context.Context, nb Notebook, studyID string, cook study.Cook, all []Told, now time.Time) error {
+	var events []study.Event
+	for _, x := range all {
+		x.Cook = cook.ID
+		next, ok := changed(cook, x.Change)
+		if !ok {
+			return fault.New("edited-meanwhile", "somebody else changed this meanwhile").
+				WithFix("look at what stands there now, then change it again")
+		}
+		detail, err := json.Marshal(x.Change)
+		if err != nil {
+			return err
+		}
+		kind := study.EventChanged
+		if x.After != nil && x.After.Standing != nil && x.After.Standing.Role == study.Void {
+			kind = study.EventVoided
+		}
+		cook = next
+		events = append(events, study.Event{At: now, Study: studyID, Kind: kind, What: x.What, Detail: string(detail)})
 	}
-	detail, err := json.Marshal(ch)
-	if err != nil {
-		return err
+	if len(events) == 0 {
+		return nil
 	}
-	return nb.PutCook(ctx, studyID, next, study.Event{At: now, Study: studyID, Kind: study.EventChanged, What: what, Detail: string(detail)})
+	return nb.PutCook(ctx, studyID, cook, events...)
 }
 
 // Recorded is a change that the history holds.
@@ -64,7 +103,7 @@ func Changes(history []study.Event, cook study.Cook) []Recorded {
 	var out []Recorded
 	for _, e := range slices.Backward(history) {
 		var ch Change
-		if e.Kind != study.EventChanged || json.Unmarshal([]byte(e.Detail), &ch) != nil || ch.Cook != cook.ID || ch.Before == nil && ch.After == nil {
+		if e.Kind != study.EventChanged && e.Kind != study.EventVoided || json.Unmarshal([]byte(e.Detail), &ch) != nil || ch.Cook != cook.ID || ch.Before == nil && ch.After == nil {
 			continue
 		}
 		_, ok := changed(cook, ch.Undone())
@@ -97,6 +136,11 @@ func changed(c study.Cook, ch Change) (study.Cook, bool) {
 	case e.Day != nil:
 		if ok = before.Day != nil && after.Day != nil && c.Day == *before.Day; ok {
 			c.Day = *after.Day
+		}
+	case e.Standing != nil:
+		if ok = before.Standing != nil && after.Standing != nil && StandingOf(c) == *before.Standing; ok {
+			to := *after.Standing
+			c.Role, c.VoidRule, c.VoidWhy, c.VoidedAt = to.Role, to.VoidRule, to.VoidWhy, to.VoidedAt
 		}
 	case e.Mark != nil:
 		c.Marks, ok = replaced(c.Marks, before.Mark, after.Mark, func(m study.Mark) string { return m.ID })

@@ -40,13 +40,15 @@ func TestEveryChangeOfAnEntryCanBeUndone(t *testing.T) {
 	door := study.Deviation{AtUS: 4e8, What: "door open"}
 	why := study.Deviation{AtUS: 4e8, What: "door open", Why: "a cable was caught"}
 	turn := study.Mark{ID: "m1", Kind: study.Turn, AtUS: 1e8}
-	begin := study.Cook{ID: "c1", Label: "L01", Weighings: []study.Weighing{raw}, Deviations: []study.Deviation{door}, Photos: []study.Photo{shown}}
+	void := bench.Standing{Role: study.Void, VoidRule: "slip", VoidWhy: "the probe slipped", VoidedAt: now}
+	begin := study.Cook{ID: "c1", Label: "L01", Role: study.Planned, Weighings: []study.Weighing{raw}, Deviations: []study.Deviation{door}, Photos: []study.Photo{shown}}
 	for name, ch := range map[string]bench.Change{
 		"a weighing corrected":   {Before: &bench.Entry{Weighing: &raw}, After: &bench.Entry{Weighing: &heavier}},
 		"a weighing taken out":   {Before: &bench.Entry{Weighing: &raw}},
 		"a reading added":        {After: &bench.Entry{Reading: &shear}},
 		"a deviation explained":  {Before: &bench.Entry{Deviation: &door}, After: &bench.Entry{Deviation: &why}},
 		"a mark added":           {After: &bench.Entry{Mark: &turn}},
+		"made void":              {Before: &bench.Entry{Standing: &bench.Standing{Role: study.Planned}}, After: &bench.Entry{Standing: &void}},
 		"a photo into the trash": {Before: &bench.Entry{Photo: &shown}, After: &bench.Entry{Photo: &trashed}},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -75,5 +77,29 @@ func TestEveryChangeOfAnEntryCanBeUndone(t *testing.T) {
 				t.Errorf("after undoing, the undoing alone can be undone: %+v", past)
 			}
 		})
+	}
+}
+
+// Several changes are made together or not at all, and each is told, and taken
+// back, by itself.
+func TestSeveralChangesAtOnce(t *testing.T) {
+	ctx, now := context.Background(), time.Date(2026, 5, 1, 12, 0, 0, 0, time.UTC)
+	begin := study.Cook{ID: "c1", Label: "L01"}
+	turn, raw := study.Mark{ID: "m1", Kind: study.Turn, AtUS: 1e8}, study.Weighing{ID: "w1", Stage: study.Raw, MassG: 250}
+	both := []bench.Told{{Change: bench.Change{After: &bench.Entry{Mark: &turn}}, What: "a turn"}, {Change: bench.Change{After: &bench.Entry{Weighing: &raw}}, What: "a weighing"}}
+	n := &oneCook{cook: begin}
+	if err := bench.ApplyAll(ctx, n, "s", begin, both, now); err != nil || len(n.events) != 2 || len(n.cook.Marks) != 1 || len(n.cook.Weighings) != 1 {
+		t.Fatalf("%v: %+v", err, n)
+	}
+	past := bench.Changes(n.events, n.cook)
+	if len(past) != 2 || past[1].Event.What != "a turn" || !past[1].CanUndo {
+		t.Fatalf("the history tells %+v", past)
+	}
+	if err := bench.Apply(ctx, n, "s", n.cook, past[1].Undone(), "undo", now); err != nil || len(n.cook.Marks) != 0 || len(n.cook.Weighings) != 1 {
+		t.Errorf("%v: %+v", err, n.cook)
+	}
+	before := len(n.events)
+	if f := fault.As(bench.ApplyAll(ctx, n, "s", n.cook, both, now)); f == nil || f.Code != "edited-meanwhile" || len(n.events) != before || len(n.cook.Marks) != 0 {
+		t.Errorf("one of two cannot be made: %v, %+v", f, n.cook)
 	}
 }
