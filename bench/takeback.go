@@ -11,21 +11,25 @@ import (
 	"trivet/study"
 )
 
-// Removal is what a change took out of a study document, as the history keeps
-// it: enough to put it back while the text around it is the same.
+// Removal is what a change took out of a study document or wrote over, as the
+// history keeps it: enough to put it back while the text around it is the same.
 type Removal struct {
 	Part  string // of the study's page
 	Was   string // what stood there
 	Is    string // what stands there now
 	Above string // the text before it, at most removalContext bytes
 	Below string // the text behind it
+	// Changed tells that the change added or wrote over something rather than
+	// taking it out.
+	Changed bool `json:"-"`
 }
 
 const removalContext = 240
 
 // removalDetail is how a history entry keeps a removal.
 type removalDetail struct {
-	Removed *Removal `json:"removed"`
+	Removed *Removal `json:"removed,omitempty"`
+	Changed *Removal `json:"changed,omitempty"`
 }
 
 // removalOf finds the one stretch in which two documents differ, by whole
@@ -66,17 +70,22 @@ func (r Removal) PutBack(document []byte) ([]byte, bool) {
 	return nil, false
 }
 
-// RemovalOf reads what an entry of the history says was removed; false where
-// it removed nothing that can be put back.
+// RemovalOf reads what an entry of the history says was removed or changed;
+// false where it keeps nothing that can be put back.
 func RemovalOf(e study.Event) (Removal, bool) {
-	if e.Kind != study.EventChanged || !strings.HasPrefix(e.Detail, `{"removed"`) {
+	if e.Kind != study.EventChanged || !strings.HasPrefix(e.Detail, `{"removed"`) && !strings.HasPrefix(e.Detail, `{"changed"`) {
 		return Removal{}, false
 	}
 	var d removalDetail
-	if json.Unmarshal([]byte(e.Detail), &d) != nil || d.Removed == nil {
-		return Removal{}, false
+	switch err := json.Unmarshal([]byte(e.Detail), &d); {
+	case err != nil:
+	case d.Removed != nil:
+		return *d.Removed, true
+	case d.Changed != nil:
+		d.Changed.Changed = true
+		return *d.Changed, true
 	}
-	return *d.Removed, true
+	return Removal{}, false
 }
 
 // Remove saves a document from which something was taken out, and keeps that
@@ -84,9 +93,21 @@ func RemovalOf(e study.Event) (Removal, bool) {
 // those of [Edit].
 func Remove(ctx context.Context, nb Notebook, rec *Record, document []byte, part, what string, now time.Time) (*study.Study, error) {
 	r := removalOf(part, rec.Document, document)
-	detail, err := json.Marshal(removalDetail{&r})
+	return keeping(ctx, nb, rec, document, removalDetail{Removed: &r}, what, now)
+}
+
+// Rewrite saves a document in which something was added or written over, under
+// words of its own, and keeps in the history what takes it back. part names
+// the part of the study it stands in. Errors are those of [Edit].
+func Rewrite(ctx context.Context, nb Notebook, rec *Record, document []byte, part, what string, now time.Time) (*study.Study, error) {
+	r := removalOf(part, rec.Document, document)
+	return keeping(ctx, nb, rec, document, removalDetail{Changed: &r}, what, now)
+}
+
+func keeping(ctx context.Context, nb Notebook, rec *Record, document []byte, kept removalDetail, what string, now time.Time) (*study.Study, error) {
+	detail, err := json.Marshal(kept)
 	if err != nil {
-		return nil, fault.New("removal", "the history cannot keep what was removed").Wrap(err)
+		return nil, fault.New("removal", "the history cannot keep what was changed").Wrap(err)
 	}
 	return edit(ctx, nb, rec, document, rec.CookFiles, study.Event{At: now, What: what, Detail: string(detail)})
 }
