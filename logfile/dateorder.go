@@ -85,7 +85,9 @@ func turned(us int64) (int64, bool) {
 // datesSeen is what a column of dates tells of the order of day and month.
 type datesSeen struct {
 	name              string
-	first, firstOther int // records that only this order and only the other reads; 0 none
+	first, firstOther int   // records that only this order and only the other reads; 0 none
+	firstUS           int64 // the first date, in this order
+	seen              bool  // there is one
 	days              dayByDay
 	layout            ColumnLayout // as decided
 	form, other       TimeForm     // before
@@ -102,6 +104,9 @@ func (x *datesSeen) add(t *Table, times []int64) {
 				x.firstOther = t.Record(i)
 			}
 		default:
+			if !x.seen {
+				x.firstUS, x.seen = us, true
+			}
 			if !x.days.add(us) && x.first == 0 {
 				x.first = t.Record(i)
 			}
