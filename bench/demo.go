@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"trivet/design"
 	"trivet/heat"
 	"trivet/stats"
 	"trivet/study"
@@ -22,9 +23,13 @@ var demoSearFirst []byte
 var demoSearLast []byte
 
 const (
-	// demoSeed fixes everything that the demo invents.
+	// demoSeed fixes everything that the demo invents but for the run order.
 	demoSeed   = "trivet-demo-1"
 	demoBlocks = 20
+	// demoOrderSeed is the seed of the run order, which the study records. It is
+	// one that leaves a question open, so that the demo shows each kind of
+	// verdict.
+	demoOrderSeed = "2026-03-02"
 	// demoAssessors answered the invented triangle tasting.
 	demoAssessors = 60
 	// demoDiscriminators is the invented share of assessors who can tell.
@@ -78,7 +83,10 @@ func MakeDemo(progress Progress) (*Demo, error) {
 		}
 		specs[t] = c.Spec
 	}
-	slots := demoOrder()
+	slots, err := demoOrder()
+	if err != nil {
+		return nil, err
+	}
 	solver := heat.NewSolver()
 	var pieces strings.Builder
 	for b := range demoBlocks {
@@ -107,7 +115,7 @@ func MakeDemo(progress Progress) (*Demo, error) {
 	if err := d.voidOne(solver, specs); err != nil {
 		return nil, err
 	}
-	plan := strings.NewReplacer("SEED", demoSeed, "RUN_ORDER\n", order.String(), "PIECES", pieces.String()).Replace(demoPlan)
+	plan := strings.NewReplacer("SEED", demoOrderSeed, "RUN_ORDER\n", order.String(), "PIECES", pieces.String()).Replace(demoPlan)
 	d.Plan = []byte(plan)
 	d.Tasted = []byte(plan + fmt.Sprintf(`
 tastings:
@@ -117,35 +125,24 @@ tastings:
 	return d, nil
 }
 
-// demoOrder assigns chops to treatments and both to the run order: within
-// each loin a coin decides which chop gets which treatment, and another which
-// is cooked first.
-func demoOrder() []study.RunSlot {
-	s := stats.NewStream(demoSeed, "run order", 0)
-	blocks := make([]int, demoBlocks)
-	for i := range blocks {
-		blocks[i] = i
+// demoOrder deals the demo's chops from its seed, as [Deal] deals any study's:
+// who draws from the recorded seed gets this very order.
+func demoOrder() ([]study.RunSlot, error) {
+	r := design.Request{Kind: design.Pairs, Treatments: []string{"sear-last", "sear-first"}, Blocks: demoBlocks, Pieces: 2, Seed: demoOrderSeed}
+	for b := range demoBlocks {
+		loin := fmt.Sprintf("L%02d", b+1)
+		r.BlockNames = append(r.BlockNames, loin)
+		r.PieceNames = append(r.PieceNames, []string{loin + "-a", loin + "-b"})
 	}
-	stats.Shuffle(s, blocks)
-	codes := make([]int, 2*demoBlocks)
-	for i := range codes {
-		codes[i] = i
+	plan, err := design.Make(r)
+	if err != nil {
+		return nil, err
 	}
-	stats.Shuffle(s, codes)
 	var out []study.RunSlot
-	for _, b := range blocks {
-		treatments := []string{"sear-first", "sear-last"}
-		stats.Shuffle(s, treatments)
-		piece := []string{"a", "b"}
-		stats.Shuffle(s, piece)
-		for k := range 2 {
-			n := len(out)
-			out = append(out, study.RunSlot{Order: n + 1, Block: fmt.Sprintf("L%02d", b+1),
-				Piece: fmt.Sprintf("L%02d-%s", b+1, piece[k]), Treatment: treatments[k],
-				Code: fmt.Sprintf("%c%d", 'A'+codes[n]/8, codes[n]%8+1)})
-		}
+	for _, x := range plan.Slots {
+		out = append(out, study.RunSlot{Order: x.Order, Block: x.Block, Piece: x.Piece, Treatment: x.Treatment, Code: x.Code})
 	}
-	return out
+	return out, nil
 }
 
 // demoCorrect draws how many assessors found the odd sample.

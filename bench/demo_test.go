@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"testing"
 
+	"github.com/google/go-cmp/cmp"
+
 	"trivet/bench"
 	"trivet/logfile"
 	"trivet/study"
@@ -92,5 +94,29 @@ func TestDemoLogsLoadWholeAndStoreSmall(t *testing.T) {
 	t.Logf("%d samples in %d bytes: %.2f bytes a sample", samples, stored, per)
 	if per >= 2 {
 		t.Errorf("%.2f bytes a sample, want under 2", per)
+	}
+}
+
+// The demo's run order is the one that anybody draws from the seed that its
+// study records.
+func TestTheDemosOrderComesFromItsSeed(t *testing.T) {
+	d, err := bench.MakeDemo(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := study.Parse("study.yaml", d.Plan)
+	if err != nil {
+		t.Fatal(err)
+	}
+	plan, err := bench.Deal(s, bench.DealOptions{Seed: s.Design.Seed})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var drawn []study.RunSlot
+	for _, x := range plan.Slots {
+		drawn = append(drawn, study.RunSlot{Order: x.Order, Block: x.Block, Piece: x.Piece, Treatment: x.Treatment, Code: x.Code})
+	}
+	if diff := cmp.Diff(s.Design.RunOrder, drawn); diff != "" || string(plan.Kind) != s.Design.Kind {
+		t.Errorf("drawn again (-demo +drawn):\n%s", diff)
 	}
 }

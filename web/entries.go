@@ -156,8 +156,16 @@ func addEntry(rec *bench.Record, doc *study.Document, list string, in map[string
 		if study.NewID(when) == "" {
 			return "", needs("when", "rule-empty", say("rule-empty"), say("rule-empty-fix"))
 		}
-		id := freeID(rec.Study, list, firstWords(when))
+		id := typed("id")
+		switch {
+		case id == "":
+			id = freeID(rec.Study, list, firstWords(when))
+		case entryIn(rec.Study, list, id) != nil:
+			return "", needs("id", "rule-taken", say("rule-taken"), say("rule-taken-fix"))
+		}
 		return "rule-" + id, doc.Append(list, study.Fields{{Key: "id", Value: id}, {Key: "when", Value: when}})
+	case "settings":
+		return addSetting(rec.Study, doc, question, typed("name"), typed("value"))
 	case "pieces":
 		label := typed("label")
 		if label == "" {
@@ -234,9 +242,13 @@ func removeEntry(rec *bench.Record, doc *study.Document, list string, r *http.Re
 			return "", err
 		}
 	}
-	err := doc.Remove(list + "[" + name + "]")
+	place, group := list+"["+name+"]", list
+	if list == "settings" {
+		place, group = settingPath(name)
+	}
+	err := doc.Remove(place)
 	if f := fault.As(err); f != nil && f.Code == "edit-last" {
-		err = doc.Remove(list)
+		err = doc.Remove(group)
 	}
 	return say("removed-"+list, name), err
 }
@@ -250,6 +262,8 @@ func entryWords(s *study.Study, list, name string) string {
 		return x.Ask
 	case study.Treatment:
 		return answer.Words{Study: s}.Treatment(x.ID)
+	case string:
+		return x
 	case study.Tasting:
 		return say("tasting-counts", x.Correct, x.N, methodName(x.Method))
 	}

@@ -160,6 +160,12 @@ func onPage(f study.Finding) string {
 		return say("open-draw-again")
 	case "no-blocks":
 		return say("open-blocks")
+	case "no-control", "two-controls":
+		return say("open-control")
+	case "no-treatment-content":
+		return say("open-treatment")
+	case "order-piece-unlisted":
+		return say("open-unlisted")
 	case "no-void-rules":
 		return say("open-rules")
 	case "no-thickness":
@@ -239,12 +245,16 @@ func entryIn(s *study.Study, list, name string) any {
 				return x
 			}
 		}
+	case "settings":
+		if v, ok := settingIn(s, name); ok {
+			return v
+		}
 	}
 	return nil
 }
 
 // partsOf is the part of the page in which each list stands.
-var partsOf = map[string]string{"void": "plan", "pieces": "pieces", "questions": "questions", "treatments": "treatments", "tastings": "tastings"}
+var partsOf = map[string]string{"void": "plan", "settings": "treatments", "pieces": "pieces", "questions": "questions", "treatments": "treatments", "tastings": "tastings"}
 
 // usedBy says what else in the study needs an entry; "" nothing.
 func usedBy(rec *bench.Record, list, name string) string {
@@ -319,14 +329,14 @@ func (d *Desk) entryForms(v *studyView, b formBuilder) {
 		b.pick("foods.form", say("field-form"), "", choices("", "intact", "ground", "tenderised", "injected", "stuffed")...),
 		b.line("foods.fat", say("field-fat"), say("field-fat-hint")), b.line("foods.allergens", say("field-allergens"), say("field-allergens-is")),
 		b.pick("foods.eaten", say("field-eaten"), "", choices("yes", "no")...))
-	v.Licence = b.form("licence", say("change-licence"), b.line("licence", say("field-licence"), say("field-licence-hint")), b.line("authors", say("field-authors"), say("field-authors-hint")))
+	v.Licence = b.form("licence", say("change-licence"), b.pick("invented", say("field-invented"), say("field-invented-hint"), choices("no", "yes")...), b.line("licence", say("field-licence"), say("field-licence-hint")), b.line("authors", say("field-authors"), say("field-authors-hint")))
 	for _, x := range s.VoidRules {
 		e := entryForm{ID: "rule-" + x.ID, Says: sentenceOf(x.When)}
 		e.Form = b.form(e.ID, say("change-rule"), b.area("void["+x.ID+"].when", say("field-rule"), say("field-rule-hint")))
 		e.Remove = b.removal("void", x.ID, say("remove-rule"), say("remove-is"))
 		v.Rules = append(v.Rules, e)
 	}
-	v.NewRule = b.adding("void", "new-rule", say("add-rule"), nil, b.area("void[new].when", say("field-rule"), say("field-rule-hint")))
+	v.NewRule = b.adding("void", "new-rule", say("add-rule"), nil, b.area("void[new].when", say("field-rule"), say("field-rule-hint")), b.line("void[new].id", say("field-rule-name"), say("field-rule-name-hint")))
 	v.PiecesSay, v.Food, v.Licensed, v.Authors = piecesSay(s), s.Foods, s.Licence, strings.Join(s.Authors, "; ")
 	for i, q := range s.Questions {
 		v.Questions[i].Remove = b.removal("questions", q.ID, say("remove-question"), say("remove-is"))

@@ -32,11 +32,15 @@ func fieldValue(s *study.Study, path string) (string, bool) {
 		v, ok := map[string]string{"what": s.Blocks.What, "count": someCount(s.Blocks.Count), "pieces": someCount(s.Blocks.Pieces), "spares": strconv.Itoa(s.Blocks.Spares)}[rest]
 		return v, ok
 	case "risk":
-		v, ok := map[string]string{"alpha": number(s.Risk.Alpha), "power": number(s.Risk.Power), "mode": s.Risk.Mode}[rest]
+		v, ok := map[string]string{"alpha": number(s.Risk.Alpha), "power": number(s.Risk.Power), "mode": s.Risk.Mode, "looks": looksText(s.Risk.Looks), "spending": s.Risk.Spending}[rest]
 		return v, ok
 	case "foods":
 		v, ok := map[string]string{"animal": s.Foods.Animal, "form": s.Foods.Form, "fat": s.Foods.Fat, "eaten": yesNo(s.Foods.Eaten), "allergens": strings.Join(s.Foods.Allergens, ", ")}[rest]
 		return v, ok
+	case "control":
+		return controlOf(s), rest == ""
+	case "invented":
+		return yesNo(s.Invented), rest == ""
 	case "licence":
 		return s.Licence, rest == ""
 	case "authors":
@@ -59,6 +63,10 @@ func fieldValue(s *study.Study, path string) (string, bool) {
 	if id, rest, ok := entryOf(path, "treatments"); ok {
 		for _, t := range s.Treatments {
 			if t.ID == id {
+				if key, ok := strings.CutPrefix(rest, "set."); ok {
+					v, ok := t.Set[key]
+					return v, ok
+				}
 				v, ok := map[string]string{"name": t.Name, "cook": t.Cook}[rest]
 				return v, ok
 			}
@@ -135,7 +143,9 @@ func typedValue(path, text string) any {
 		if v, err := strconv.ParseFloat(text, 64); err == nil {
 			return v
 		}
-	case path == "foods.eaten" || strings.HasSuffix(path, "].spare"):
+	case path == "risk.looks":
+		return looksTyped(text)
+	case path == "foods.eaten" || path == "invented" || strings.HasSuffix(path, "].spare"):
 		return text == "yes"
 	case strings.HasPrefix(path, "tastings[") && (strings.HasSuffix(path, "].n") || strings.HasSuffix(path, "].correct")):
 		if n, err := strconv.Atoi(text); err == nil {
@@ -232,9 +242,18 @@ func (d *Desk) editOnce(r *http.Request, id string, at *saved) error {
 				return err
 			}
 		}
+		if p == "control" {
+			if err := setControl(doc, rec.Study, typed); err != nil {
+				return err
+			}
+			continue
+		}
 		if err := doc.Set(p, typedValue(p, unitsOf(r).completed(p, typed))); err != nil {
 			return err
 		}
+	}
+	if err := dropLooks(doc, rec.Study, at); err != nil {
+		return err
 	}
 	if clash != "" {
 		return fault.New("edited-meanwhile", "%s", say("edited-meanwhile")).On(clash, at.In[clash]).WithFix("%s", say("edited-meanwhile-fix"))
@@ -321,17 +340,6 @@ func (d *Desk) addQuestion(w http.ResponseWriter, r *http.Request) {
 			q = append(q, study.Field{Key: "response", Value: r.FormValue("response")}, study.Field{Key: "claim", Value: r.FormValue("claim")}, study.Field{Key: "margin", Value: typedValue("margin", r.FormValue("margin"))})
 		}
 		return doc.Append("questions", q)
-	})
-}
-
-func (d *Desk) addTreatment(w http.ResponseWriter, r *http.Request) {
-	d.change(w, r, "new-treatment", "treatments", func(rec *bench.Record, doc *study.Document) error {
-		name := strings.TrimSpace(r.FormValue("name"))
-		id := study.NewID(name)
-		if id == "" {
-			return fault.New("treatment-empty", "%s", say("treatment-empty")).On("name", name).WithFix("%s", say("treatment-empty-fix"))
-		}
-		return doc.Append("treatments", study.Fields{{Key: "id", Value: id}, {Key: "name", Value: name}, {Key: "set", Value: study.Fields{{Key: "method", Value: name}}}})
 	})
 }
 

@@ -58,6 +58,8 @@ type studyView struct {
 	Questions        []questionView
 	NewQuestion      newQuestionView
 	Treatments       []treatmentView
+	NewTreatment     newTreatmentView
+	ControlForm      form
 	CutFace          *pictureView
 	PlanForm         form
 	Plan             publish.Plan
@@ -128,6 +130,9 @@ type treatmentView struct {
 	Error    *fault.Error
 	Form     form
 	Remove   removal
+	// Settings are what is set for it, each with its form; NewSetting adds one.
+	Settings   []entryForm
+	NewSetting form
 }
 
 type cookLine struct {
@@ -311,14 +316,18 @@ func (d *Desk) studyView(r *http.Request, rec *bench.Record, at saved, st stage)
 	for _, t := range s.Treatments {
 		x := d.treatment(rec, t, u)
 		b.treatmentForms(&x)
+		b.settingForms(&x, t)
 		v.Treatments = append(v.Treatments, x)
 	}
+	v.NewTreatment = newTreatmentForm(s, at)
+	v.ControlForm = b.controlForm(words)
 	v.CutFace = d.cutFaces(rec, u)
 	v.PlanForm = b.form("plan", say("change-plan"),
 		b.line("blocks.what", say("field-blocks-what"), say("field-blocks-what-hint")), b.line("blocks.count", say("field-blocks-count"), say("field-blocks-count-hint")),
 		b.line("blocks.pieces", say("field-blocks-pieces"), ""), b.line("blocks.spares", say("field-blocks-spares"), ""),
 		b.line("risk.alpha", say("field-alpha"), say("field-alpha-hint")), b.line("risk.power", say("field-power"), ""),
-		b.pick("risk.mode", say("field-mode"), say("field-mode-hint"), choice{"fixed", say("mode-fixed")}, choice{"sequential", say("mode-sequential")}))
+		b.pick("risk.mode", say("field-mode"), say("field-mode-hint"), choice{"fixed", say("mode-fixed")}, choice{"sequential", say("mode-sequential")}, choice{"group-sequential", say("mode-group")}),
+		b.line("risk.looks", say("field-looks"), say("field-looks-hint")), b.pick("risk.spending", say("field-spending"), say("field-spending-hint"), choice{"", say("not-said")}, choice{"obrien-fleming", say("spending-obrien-fleming")}, choice{"pocock", say("spending-pocock")}))
 	v.HasOrder = len(s.Design.RunOrder) > 0
 	v.CanDraw = rec.Seal == nil && len(s.Treatments) > 1
 	if rec.Seal != nil {

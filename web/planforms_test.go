@@ -1,0 +1,104 @@
+package web
+
+import (
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// settingEntry is the form for something new that is set for a treatment.
+func settingEntry(treatment, name, value string) url.Values {
+	v := entry("settings", "new-setting-"+treatment, "name", name, "value", value)
+	v.Set("question", treatment)
+	return v
+}
+
+func TestTreatmentsAndTheirSettingsByForm(t *testing.T) {
+	d, s := saltDesk(t)
+	at := func(id string) (set map[string]string, control bool) {
+		for _, x := range s().Treatments {
+			if x.ID == id {
+				return x.Set, x.Control
+			}
+		}
+		t.Fatalf("no treatment %s", id)
+		return nil, false
+	}
+	d.refuses(saltAt+"/treatments", url.Values{"name": {"usual"}, "setting": {"salt"}, "value": {"1 %"}}, 422, "There is a treatment called usual already", `value="salt"`, `value="1 %"`)
+	d.refuses(saltAt+"/treatments", url.Values{"name": {"salt early"}, "setting": {"salt"}}, 422, "Nothing is said of what it is set to", `value="salt early"`)
+	d.accepts(saltAt+"/treatments", url.Values{"name": {"salt early"}, "control": {"yes"}, "setting": {"salted"}, "value": {"1 h before"}})
+	set, control := at("salt-early")
+	if set["salted"] != "1 h before" || !control {
+		t.Errorf("%v, control %v", set, control)
+	}
+	if _, control := at("usual"); control {
+		t.Error("two treatments are the control")
+	}
+	d.accepts(saltAt+"/treatments", url.Values{"name": {"plain"}})
+	if set, _ := at("plain"); len(set) != 0 {
+		t.Errorf("settings that nobody typed: %v", set)
+	}
+
+	// Settings one by one.
+	d.refuses(saltAt+"/entries", settingEntry("plain", "oven.top", "175 °C"), 422, "A setting needs a name", `value="oven.top"`, `aria-invalid="true"`)
+	d.refuses(saltAt+"/entries", settingEntry("plain", "oven", " "), 422, "Nothing is said", `value="oven"`)
+	d.refuses(saltAt+"/entries", settingEntry("gone", "oven", "175 °C"), 422)
+	wants(t, d.accepts(saltAt+"/entries", settingEntry("plain", "oven  rack", "in the middle")), "oven rack", "in the middle")
+	d.accepts(saltAt+"/entries", settingEntry("plain", "oven", "175 °C"))
+	d.refuses(saltAt+"/entries", settingEntry("plain", "oven", "180 °C"), 422, "Oven is set already")
+	d.accepts(saltAt+"/edit", edit("setting-plain-oven", "treatments[plain].set.oven", "175 °C", "180 °C"))
+	d.refuses(saltAt+"/edit", edit("setting-plain-oven", "treatments[plain].set.oven", "175 °C", "190 °C"), http.StatusConflict, "180 °C", "190 °C", "Keep mine")
+	stale := d.taking("settings", "plain.oven")
+	d.accepts(saltAt+"/edit", edit("setting-plain-oven", "treatments[plain].set.oven", "180 °C", "185 °C"))
+	d.refuses(saltAt+"/entries", stale, http.StatusConflict, "185 °C")
+	wants(t, d.accepts(saltAt+"/entries", d.taking("settings", "plain.oven")), "The setting plain.oven was removed.", "Put it back")
+	d.backAgain()
+	d.accepts(saltAt+"/entries", d.taking("settings", "plain.oven"))
+	d.accepts(saltAt+"/entries", d.taking("settings", "plain.oven rack")) // the last one takes its group with it
+	if set, _ := at("plain"); len(set) != 0 {
+		t.Errorf("left: %v", set)
+	}
+
+	// One control, whichever.
+	d.accepts(saltAt+"/edit", edit("control", "control", "salt-early", "usual"))
+	if _, control := at("usual"); !control || strings.Count(string(d.record("salt").Document), "control: true")+strings.Count(string(d.record("salt").Document), "control: yes") != 1 {
+		t.Errorf("the control is %v:\n%s", control, d.record("salt").Document)
+	}
+	d.refuses(saltAt+"/edit", edit("control", "control", "salt-early", "plain"), http.StatusConflict, "Keep theirs")
+	d.accepts(saltAt+"/edit", edit("control", "control", "usual", ""))
+	_, body := d.get(saltAt)
+	wants(t, body, "No treatment is the control", "Choose it under “Say what the others are compared with”.")
+}
+
+func TestLooksThatArePlannedByForm(t *testing.T) {
+	d, s := saltDesk(t)
+	d.accepts(saltAt+"/edit", edit("plan", "blocks.count", "", "20"))
+	d.refuses(saltAt+"/edit", edit("plan", "risk.mode", "fixed", "group-sequential"), 422, "names its looks", `aria-invalid="true"`)
+	d.refuses(saltAt+"/edit", edit("plan", "risk.mode", "fixed", "group-sequential", "risk.looks", "", "6; 12; 18"), 422, "The last look is at 18 blocks", `value="6; 12; 18"`)
+	d.refuses(saltAt+"/edit", edit("plan", "risk.mode", "fixed", "group-sequential", "risk.looks", "", "6, some, 20"), 422, `value="6, some, 20"`)
+	d.refuses(saltAt+"/edit", edit("plan", "risk.looks", "", "6, 20"), 422, "Only a group-sequential plan has looks")
+	d.accepts(saltAt+"/edit", edit("plan", "risk.mode", "fixed", "group-sequential", "risk.looks", "", "6, 12, 20", "risk.spending", "", "pocock"))
+	if r := s().Risk; r.Mode != "group-sequential" || !slices.Equal(r.Looks, []int{6, 12, 20}) || r.Spending != "pocock" {
+		t.Fatalf("%+v", r)
+	}
+	d.accepts(saltAt+"/edit", edit("plan", "risk.mode", "group-sequential", "fixed", "risk.looks", "6, 12, 20", "6, 12, 20", "risk.spending", "pocock", "pocock"))
+	if r := s().Risk; r.Mode != "fixed" || len(r.Looks) != 0 || r.Spending != "" {
+		t.Errorf("%+v", r)
+	}
+}
+
+func TestInventedDataAndTheNameOfARuleByForm(t *testing.T) {
+	d, s := saltDesk(t)
+	wants(t, d.accepts(saltAt+"/edit", edit("licence", "invented", "no", "yes")), "Invented data")
+	if !s().Invented {
+		t.Error("not invented")
+	}
+	d.accepts(saltAt+"/entries", entry("void", "new-rule", "when", "the probe slipped", "id", "probe-slip"))
+	d.refuses(saltAt+"/entries", entry("void", "new-rule", "when", "it slipped again", "id", "probe-slip"), 422, "Another rule has this name", "it slipped again", `value="probe-slip"`)
+	d.refuses(saltAt+"/entries", entry("void", "new-rule", "when", "it slipped again", "id", "probe slip!"), 422, "it slipped again", `value="probe slip!"`)
+	if r := s().VoidRules; len(r) != 1 || r[0].ID != "probe-slip" {
+		t.Errorf("%+v", r)
+	}
+}
