@@ -16,10 +16,10 @@ func (c *change) insertClock(cook string, seq int, f study.ClockFix) error {
 	return err
 }
 
-func readClocks(q *query, set *cookSet, where, arg string) error {
+func readClocks(q *query, cooks []study.Cook, where, arg string) error {
 	var at, undone string
-	return readPart(q, set, where, arg, clockColumns, "clock_fix",
-		func(r *sql.Rows, cook *string, f *study.ClockFix) error {
+	return readPart(q, cooks, where, arg, "p."+clockColumns, "clock_fix",
+		func(r *sql.Rows, cook *sql.RawBytes, f *study.ClockFix) error {
 			if err := r.Scan(cook, &f.ID, &f.Clock, &f.To, &f.AnchorUS, &f.OffsetUS, &f.Rate, &f.Elapsed, &f.Method, &f.Points,
 				&f.RMSUS, &f.WorstUS, &f.MidUS, &f.OffsetUUS, &f.RateU, &f.Note, &f.By, &at, &f.UndoneBy, &undone); err != nil {
 				return err

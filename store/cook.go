@@ -248,71 +248,60 @@ func scanCook(r interface{ Scan(...any) error }) (k study.Cook, err error) {
 
 // cook reads one cook; its ID is empty when there is none.
 func (q *query) cook(id string) (study.Cook, error) {
-	set, err := q.readCooks(`id = ?`, `cook = ?`, id)
-	if err != nil || len(set.cooks) == 0 {
+	list, err := q.readCooks(`c.id = ?`, id)
+	if err != nil || len(list) == 0 {
 		return study.Cook{}, err
 	}
-	return set.cooks[0], nil
+	return list[0], nil
 }
 
 // cooks reads all cooks of a study in the order they came.
 func (q *query) cooks(studyID string) ([]study.Cook, error) {
-	set, err := q.readCooks(`study = ?`, ofStudy, studyID)
-	return set.cooks, err
+	return q.readCooks(`c.study = ?`, studyID)
 }
 
-// ofStudy picks the parts of all cooks of a study.
-const ofStudy = `cook IN (SELECT id FROM cook WHERE study = ?)`
-
-// cookSet is cooks being read.
-type cookSet struct {
-	cooks []study.Cook
-	index map[string]int // by id
-}
-
-// readCooks reads cooks and their parts, table by table: eight queries however
+// readCooks reads cooks and their parts, table by table: a few queries however
 // many cooks there are.
-func (q *query) readCooks(where, partWhere, arg string) (cookSet, error) {
-	set := cookSet{index: map[string]int{}}
-	err := q.each(`SELECT `+cookColumns+` FROM cook WHERE `+where+` ORDER BY seq`, []any{arg}, func(r *sql.Rows) error {
+func (q *query) readCooks(where, arg string) ([]study.Cook, error) {
+	var list []study.Cook
+	err := q.each(`SELECT `+cookColumns+` FROM cook AS c WHERE `+where+` ORDER BY seq`, []any{arg}, func(r *sql.Rows) error {
 		k, err := scanCook(r)
-		set.index[k.ID] = len(set.cooks)
-		set.cooks = append(set.cooks, k)
+		list = append(list, k)
 		return err
 	})
 	for _, read := range cookParts {
-		if err == nil && len(set.cooks) > 0 {
-			err = read(q, &set, partWhere, arg)
+		if err == nil && len(list) > 0 {
+			err = read(q, list, where, arg)
 		}
 	}
-	return set, err
+	return list, err
 }
 
 // cookParts read what cooks recorded, a table each.
-var cookParts = []func(q *query, set *cookSet, where, arg string) error{
+var cookParts = []func(q *query, cooks []study.Cook, where, arg string) error{
 	readMarks, readWeighings, readReadings, readDeviations, readLogs, readPhotos, readClocks,
 }
 
-func readMarks(q *query, set *cookSet, where, arg string) error {
-	return readPart(q, set, where, arg, "id, kind, at_us, note, source", "mark",
-		func(r *sql.Rows, cook *string, m *study.Mark) error {
+func readMarks(q *query, cooks []study.Cook, where, arg string) error {
+	return readPart(q, cooks, where, arg, "p.id, kind, at_us, note, source", "mark",
+		func(r *sql.Rows, cook *sql.RawBytes, m *study.Mark) error {
 			return r.Scan(cook, &m.ID, &m.Kind, &m.AtUS, &m.Note, &m.Source)
 		},
 		func(k *study.Cook) *[]study.Mark { return &k.Marks })
 }
 
-func readWeighings(q *query, set *cookSet, where, arg string) error {
-	return readPart(q, set, where, arg, "id, stage, mass_g, at_us, has_at, res_g, note", "weighing",
-		func(r *sql.Rows, cook *string, w *study.Weighing) error {
+func readWeighings(q *query, cooks []study.Cook, where, arg string) error {
+	return readPart(q, cooks, where, arg, "p.id, stage, mass_g, at_us, has_at, res_g, note", "weighing",
+		func(r *sql.Rows, cook *sql.RawBytes, w *study.Weighing) error {
 			return r.Scan(cook, &w.ID, &w.Stage, &w.MassG, &w.AtUS, &w.HasAt, &w.ResG, &w.Note)
 		},
 		func(k *study.Cook) *[]study.Weighing { return &k.Weighings })
 }
 
-func readReadings(q *query, set *cookSet, where, arg string) error {
+func readReadings(q *query, cooks []study.Cook, where, arg string) error {
 	var values, grades sql.RawBytes
-	return readPart(q, set, where, arg, "id, response, kind, unit, vals, grades, std_u, by, blind", "reading",
-		func(r *sql.Rows, cook *string, x *study.Reading) error {
+	return readPart(q, cooks, where, arg, "p.id, response, kind, unit, vals, grades, std_u, by, blind", "reading",
+		func(r *sql.Rows, cook *sql.RawBytes, x *study.Reading) error {
 			if err := r.Scan(cook, &x.ID, &x.Response, &x.Kind, &x.Unit, &values, &grades, &x.StdU, &x.By, &x.Blind); err != nil {
 				return err
 			}
@@ -321,35 +310,42 @@ func readReadings(q *query, set *cookSet, where, arg string) error {
 		func(k *study.Cook) *[]study.Reading { return &k.Readings })
 }
 
-func readDeviations(q *query, set *cookSet, where, arg string) error {
-	return readPart(q, set, where, arg, "at_us, what, why", "deviation",
-		func(r *sql.Rows, cook *string, d *study.Deviation) error {
+func readDeviations(q *query, cooks []study.Cook, where, arg string) error {
+	return readPart(q, cooks, where, arg, "at_us, what, why", "deviation",
+		func(r *sql.Rows, cook *sql.RawBytes, d *study.Deviation) error {
 			return r.Scan(cook, &d.AtUS, &d.What, &d.Why)
 		},
 		func(k *study.Cook) *[]study.Deviation { return &k.Deviations })
 }
 
-func readLogs(q *query, set *cookSet, where, arg string) error {
-	return readPart(q, set, where, arg, "file, map, sha256", "log_ref",
-		func(r *sql.Rows, cook *string, l *study.LogRef) error {
+func readLogs(q *query, cooks []study.Cook, where, arg string) error {
+	return readPart(q, cooks, where, arg, "file, map, sha256", "log_ref",
+		func(r *sql.Rows, cook *sql.RawBytes, l *study.LogRef) error {
 			return r.Scan(cook, &l.File, &l.Map, &l.SHA256)
 		},
 		func(k *study.Cook) *[]study.LogRef { return &k.Logs })
 }
 
-// readPart appends the rows of one table to the cooks they belong to.
-func readPart[T any](q *query, set *cookSet, where, arg, columns, table string,
-	scan func(r *sql.Rows, cook *string, into *T) error, list func(*study.Cook) *[]T) error {
-	var id, last string
-	var into *[]T
-	return q.each(`SELECT cook, `+columns+` FROM `+table+` WHERE `+where+` ORDER BY cook, seq`, []any{arg}, func(r *sql.Rows) error {
+// readPart appends the rows of one table to the cooks they belong to, which
+// are in the order they came. The cooks lead the join, so that their rows are
+// found one cook after the other and nothing is sorted or set aside.
+func readPart[T any](q *query, cooks []study.Cook, where, arg, columns, table string,
+	scan func(r *sql.Rows, cook *sql.RawBytes, into *T) error, list func(*study.Cook) *[]T) error {
+	var some bool
+	if _, err := q.one(`SELECT EXISTS (SELECT 1 FROM `+table+`)`, nil, &some); err != nil || !some {
+		return err
+	}
+	var id sql.RawBytes
+	at := 0
+	return q.each(`SELECT cook, `+columns+` FROM cook AS c CROSS JOIN `+table+` AS p ON p.cook = c.id WHERE `+where+` ORDER BY c.seq, p.seq`, []any{arg}, func(r *sql.Rows) error {
 		var x T
 		if err := scan(r, &id, &x); err != nil {
 			return err
 		}
-		if into == nil || id != last {
-			into, last = list(&set.cooks[set.index[id]]), id
+		for cooks[at].ID != string(id) {
+			at++
 		}
+		into := list(&cooks[at])
 		*into = append(*into, x)
 		return nil
 	})

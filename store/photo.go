@@ -46,10 +46,10 @@ func (c *change) insertPhoto(cook string, seq int, p study.Photo) error {
 	return taken(err, "photo", p.ID)
 }
 
-func readPhotos(q *query, set *cookSet, where, arg string) error {
+func readPhotos(q *query, cooks []study.Cook, where, arg string) error {
 	var taken, added, trashed string
-	return readPart(q, set, where, arg, "id, sha256, type, width_px, height_px, caption, alt, taken_at, added_at, trashed_at", "photo",
-		func(r *sql.Rows, cook *string, p *study.Photo) (err error) {
+	return readPart(q, cooks, where, arg, "p.id, sha256, type, width_px, height_px, caption, alt, taken_at, added_at, trashed_at", "photo",
+		func(r *sql.Rows, cook *sql.RawBytes, p *study.Photo) (err error) {
 			if err := r.Scan(cook, &p.ID, &p.SHA256, &p.Type, &p.WidthPx, &p.HeightPx, &p.Caption, &p.Alt, &taken, &added, &trashed); err != nil {
 				return err
 			}
