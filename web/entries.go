@@ -45,12 +45,9 @@ func (d *Desk) entries(w http.ResponseWriter, r *http.Request) {
 			if len(missing) == 0 {
 				return "", "", "", fault.New("order-names-nobody", "%s", say("order-names-nobody")).WithFix("%s", say("order-names-fix"))
 			}
-			for _, x := range missing {
-				if err := doc.Append("pieces", x); err != nil {
-					return "", "", "", err
-				}
-			}
-			return "", "", "pieces", nil
+			return "", "", "pieces", listPieces(rec.Study, doc, missing)
+		case r.PostFormValue("do") == "from-plan":
+			return "", "", "pieces", listPlanned(rec.Study, doc, at.In)
 		default:
 			anchor, err = addEntry(rec, doc, list, at.In, unitsOf(r), r.PostFormValue("question"))
 			return "", "", anchor, err

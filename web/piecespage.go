@@ -14,6 +14,9 @@ type piecesView struct {
 	List            listing
 	New             form
 	Missing         string // what the run order names and nobody listed
+	Planned         form   // lists the pieces of the plan
+	PlannedSays     string // how many those are
+	Measures        *groupedForm
 	Saved           saved
 	TakeBack        *takeBack
 }
@@ -47,6 +50,8 @@ func (d *Desk) showPieces(w http.ResponseWriter, r *http.Request, status int, at
 		v.Pieces = append(v.Pieces, e)
 	}
 	v.New = b.adding("pieces", "new-piece", say("add-piece"), []choice{{"page", "pieces"}}, append([]field{b.line("pieces[new].label", say("field-label"), say("field-label-hint"))}, fields("new")...)...)
+	v.Planned, v.PlannedSays = b.plannedForm()
+	v.Measures = b.measures(some)
 	if n := len(missingPieces(s)); n > 0 {
 		v.Missing = say("pieces-from-is", count(n, "piece", "pieces"))
 	}

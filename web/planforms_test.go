@@ -102,3 +102,68 @@ func TestInventedDataAndTheNameOfARuleByForm(t *testing.T) {
 		t.Errorf("%+v", r)
 	}
 }
+
+// The pieces of the plan are listed by one form, those of the run order under
+// its names, and measured in another.
+func TestPiecesOfThePlanByForm(t *testing.T) {
+	d, s := saltDesk(t)
+	labels := func() string {
+		var all []string
+		for _, x := range s().Pieces {
+			label := x.Label
+			if x.Spare {
+				label += " spare"
+			}
+			if x.Twin != "" {
+				label += " of " + x.Twin
+			}
+			all = append(all, label)
+		}
+		return strings.Join(all, ", ")
+	}
+	planned := func(prefix, twins string) url.Values {
+		return url.Values{"list": {"pieces"}, "form": {"from-plan"}, "page": {"pieces"}, "do": {"from-plan"}, "set:pieces[plan].prefix": {prefix}, "set:pieces[plan].twins": {twins}}
+	}
+	d.refuses(saltAt+"/entries", planned("L", "no"), 422, "There are no blocks to draw from")
+	d.accepts(saltAt+"/edit", edit("plan", "blocks.count", "", "2", "blocks.pieces", "2", "2", "blocks.spares", "1", "1"))
+	d.refuses(saltAt+"/entries", planned("pork loin", "no"), 422, "Blocks need a name", `value="pork loin"`)
+	wants(t, d.accepts(saltAt+"/entries", planned("loin", "no")), "loin01-a")
+	if want := "loin01-a, loin01-b, loin01-c spare, loin02-a, loin02-b, loin02-c spare"; labels() != want {
+		t.Fatalf("%s, want %s", labels(), want)
+	}
+	d.refuses(saltAt+"/entries", planned("loin", "no"), 422, "All pieces of the plan are listed")
+	d.accepts(saltAt+"/edit", edit("plan", "blocks.count", "2", "3"))
+	d.accepts(saltAt+"/entries", planned("B", "yes"))
+	if want := "loin01-a, loin01-b, loin01-c spare, loin02-a, loin02-b, loin02-c spare, B01-a, B01-b, B01-c spare, B01-ta of B01-a, B01-tb of B01-b, loin01-ta of loin01-a, loin01-tb of loin01-b, loin02-ta of loin02-a, loin02-tb of loin02-b"; labels() != want {
+		t.Errorf("%s, want %s", labels(), want)
+	}
+
+	measured := edit("measures", "pieces[loin01-a].thickness", "", "30.1; 30.2 mm", "pieces[loin01-a].mass", "", "201.5", "pieces[loin01-b].start", "", "41 °F", "pieces[loin02-a].mass", "", "")
+	measured.Set("page", "pieces")
+	d.accepts(saltAt+"/edit", measured)
+	if x := s().Pieces; len(x[0].ThicknessM) != 2 || x[0].MassKg != 0.2015 || x[1].StartC == nil || *x[1].StartC != 5 {
+		t.Errorf("%+v", x[:2])
+	}
+	measured.Set("set:pieces[loin01-a].mass", "203")
+	d.refuses(saltAt+"/edit", measured, http.StatusConflict, "201.5 g", "203", "Keep mine", `id="edit-measures" open`)
+	wrong := edit("measures", "pieces[loin02-b].mass", "", "heavy", "pieces[loin02-a].mass", "", "199 g")
+	wrong.Set("page", "pieces")
+	d.refuses(saltAt+"/edit", wrong, 422, `value="heavy"`, `value="199 g"`)
+}
+
+// A piece is added one by one while the run order names others that nobody
+// listed yet.
+func TestAPieceIsAddedUnderADrawnOrder(t *testing.T) {
+	d, s := saltDesk(t)
+	d.accepts(saltAt+"/edit", edit("plan", "blocks.count", "", "2", "blocks.pieces", "2", "2"))
+	d.accepts(saltAt+"/order", nil)
+	piece := entry("pieces", "new-piece", "label", "L01-c", "block", "L01", "spare", "yes")
+	piece.Set("page", "pieces")
+	wants(t, d.accepts(saltAt+"/entries", piece), "L01-c", "The run order names 4 pieces that nobody has listed.")
+	_, body := d.get(saltAt)
+	wants(t, body, "4 pieces that are not under pieces", "List them on the page of the pieces")
+	d.accepts(saltAt+"/entries", url.Values{"list": {"pieces"}, "form": {"from-order"}, "page": {"pieces"}, "do": {"from-order"}})
+	if got := s(); len(got.Pieces) != 5 || len(got.Design.RunOrder) != 4 {
+		t.Errorf("%+v", got.Pieces)
+	}
+}

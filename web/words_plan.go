@@ -43,6 +43,19 @@ var planEnglish = map[string]string{
 	"spending-obrien-fleming": "little of it early, nearly all at the end (O’Brien and Fleming)",
 	"spending-pocock":         "evenly over the looks (Pocock)",
 
+	// Pieces of the plan.
+	"pieces-from-plan":      "List the pieces of the plan",
+	"pieces-from-plan-is":   "The plan has %s of %s and %s each; %d of these are not listed yet.",
+	"field-prefix":          "What the blocks are called",
+	"field-prefix-hint":     "L makes blocks L01, L02 … with pieces L01-a, L01-b … Write these on the tags.",
+	"field-twins":           "With an unprobed twin of each, for tasters?",
+	"field-twins-hint":      "A twin is cooked beside the probed piece; L01-ta is that of L01-a.",
+	"prefix-bad":            "Blocks need a name of letters, digits and hyphens",
+	"prefix-fix":            "write one such as L, or loin-",
+	"pieces-all-listed":     "All pieces of the plan are listed",
+	"pieces-all-listed-fix": "add others one by one, or change the plan",
+	"measure-pieces":        "Type in what was measured",
+
 	// Rules and data.
 	"field-rule-name":      "A short name for it",
 	"field-rule-name-hint": "One word or two joined by a hyphen, such as probe-slip. Left empty, one is made.",
