@@ -93,6 +93,7 @@ func (d *Desk) routes() {
 	lead("POST /studies/{id}/entries", d.entries)
 	lead("POST /studies/{id}/undo", d.putBack)
 	lead("GET /studies/{id}/pieces", d.piecesPage)
+	lead("GET /studies/{id}/instruments", d.instrumentsPage)
 	lead("POST /studies/{id}/order", d.drawOrder)
 	lead("POST /studies/{id}/seal", d.seal)
 	lead("POST /studies/{id}/look", d.look)

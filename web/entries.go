@@ -15,19 +15,23 @@ import (
 // formPage is the page on which a form of a study stands.
 func formPage(r *http.Request) string {
 	at := "/studies/" + r.PathValue("id")
-	if r.PostFormValue("page") == "pieces" {
-		at += "/pieces"
+	switch page := r.PostFormValue("page"); page {
+	case "pieces", "instruments":
+		at += "/" + page
 	}
 	return at
 }
 
 // showForm shows the page of a refused form again.
 func (d *Desk) showForm(w http.ResponseWriter, r *http.Request, status int, at saved) {
-	if r.PostFormValue("page") == "pieces" {
+	switch r.PostFormValue("page") {
+	case "pieces":
 		d.showPieces(w, r, status, at)
-		return
+	case "instruments":
+		d.showInstruments(w, r, status, at)
+	default:
+		d.showStudy(w, r, status, at)
 	}
-	d.showStudy(w, r, status, at)
 }
 
 // entries adds an entry to a list of the study document, takes one out, or
@@ -35,11 +39,11 @@ func (d *Desk) showForm(w http.ResponseWriter, r *http.Request, status int, at s
 func (d *Desk) entries(w http.ResponseWriter, r *http.Request) {
 	d.changeLists(w, r, func(rec *bench.Record, doc *study.Document, at *saved) (what, part, anchor string, err error) {
 		switch list := r.PostFormValue("list"); {
-		case partsOf[list] == "":
+		case partOfList(list) == "":
 			return "", "", "", fault.New("list-unknown", "%s", say("list-unknown")).On("list", list).WithFix("%s", say("field-unknown-fix"))
 		case r.PostFormValue("do") == "remove":
 			what, err = removeEntry(rec, doc, list, r)
-			return what, partsOf[list], partsOf[list], err
+			return what, partOfList(list), partOfList(list), err
 		case r.PostFormValue("do") == "from-order":
 			missing := missingPieces(rec.Study)
 			if len(missing) == 0 {
@@ -48,6 +52,10 @@ func (d *Desk) entries(w http.ResponseWriter, r *http.Request) {
 			return "", "", "pieces", listPieces(rec.Study, doc, missing)
 		case r.PostFormValue("do") == "from-plan":
 			return "", "", "pieces", listPlanned(rec.Study, doc, at.In)
+		case documentLists[list] != nil:
+			l := documentLists[list]
+			anchor, err = l.addTo(rec, doc, at.In, unitsOf(r))
+			return say("entry-added", l.word("one"), strings.TrimPrefix(anchor, l.One+"-")), l.Part, anchor, err
 		default:
 			anchor, err = addEntry(rec, doc, list, at.In, unitsOf(r), r.PostFormValue("question"))
 			return "", "", anchor, err
@@ -108,9 +116,12 @@ func (d *Desk) changeLists(w http.ResponseWriter, r *http.Request, change func(r
 		if err != nil {
 			return err
 		}
-		if anchor = to; what == "" {
+		switch anchor = to; {
+		case what == "":
 			_, err = bench.Edit(r.Context(), d.nb, rec, doc.Bytes(), rec.CookFiles, d.s.opt.Now())
-		} else {
+		case r.PostFormValue("do") == "add":
+			_, err = bench.Rewrite(r.Context(), d.nb, rec, doc.Bytes(), part, what, d.s.opt.Now())
+		default:
 			_, err = bench.Remove(r.Context(), d.nb, rec, doc.Bytes(), part, what, d.s.opt.Now())
 		}
 		return err
@@ -125,7 +136,7 @@ func (d *Desk) changeLists(w http.ResponseWriter, r *http.Request, change func(r
 		http.Redirect(w, r, formPage(r)+"#"+anchorOf(anchor), http.StatusSeeOther)
 		return
 	}
-	at.Error = d.s.publicFault(err)
+	at.Error = onField(d.s.publicFault(err))
 	status := statusOf(at.Error)
 	switch at.Error.Code {
 	case "entry-unknown": // nor is its form there any more
@@ -247,6 +258,9 @@ func removeEntry(rec *bench.Record, doc *study.Document, list string, r *http.Re
 	if f := fault.As(err); f != nil && f.Code == "edit-last" {
 		err = doc.Remove(group)
 	}
+	if l := documentLists[list]; l != nil {
+		return say("entry-removed", l.word("one"), name), err
+	}
 	return say("removed-"+list, name), err
 }
 
@@ -263,6 +277,9 @@ func entryWords(s *study.Study, list, name string) string {
 		return x
 	case study.Tasting:
 		return say("tasting-counts", x.Correct, x.N, methodName(x.Method))
+	}
+	if l := documentLists[list]; l != nil {
+		return l.Says(s, name)
 	}
 	return name
 }

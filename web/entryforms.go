@@ -27,6 +27,7 @@ type entryForm struct {
 type removal struct {
 	Study, ID, Summary, Says string
 	List, Entry, Seen, Page  string
+	Means                    string // what it means, told beforehand
 	Open                     bool
 	Error                    *fault.Error
 	Sealed                   bool
@@ -37,11 +38,13 @@ type historyLine struct {
 	At   time.Time
 	What string
 	Seq  int64
+	Act  string // what undoing it is called
 }
 
-// takeBack is the offer to put back what was just removed.
+// takeBack is the offer to undo what was just removed or changed.
 type takeBack struct {
 	Study, What, Part, Page string
+	Act                     string // what that is called
 	Seq                     int64
 }
 
@@ -249,6 +252,10 @@ func entryIn(s *study.Study, list, name string) any {
 		if v, ok := settingIn(s, name); ok {
 			return v
 		}
+	default:
+		if l := documentLists[list]; l != nil {
+			return l.Find(s, name)
+		}
 	}
 	return nil
 }
@@ -294,6 +301,10 @@ func usedBy(rec *bench.Record, list, name string) string {
 			return say("used-order")
 		}
 		return cookBy(func(c study.Cook) bool { return c.Treatment == name })
+	default:
+		if l := documentLists[list]; l != nil {
+			return l.UsedBy(rec, name)
+		}
 	}
 	return ""
 }
@@ -387,7 +398,8 @@ func piecesSay(s *study.Study) string {
 	return say("pieces-are", count(len(s.Pieces), "piece", "pieces"), count(len(blocks), "block", "blocks"))
 }
 
-// lastRemoved offers to put back what the latest change took out.
+// lastRemoved offers to undo the latest change, where it took something out or
+// the history keeps what it wrote over.
 func lastRemoved(rec *bench.Record) *takeBack {
 	if len(rec.Events) == 0 {
 		return nil
@@ -397,7 +409,15 @@ func lastRemoved(rec *bench.Record) *takeBack {
 	if !ok || !mayPutBack(rec, last) {
 		return nil
 	}
-	return &takeBack{Study: rec.Study.ID, What: sentenceOf(last.What), Part: gone.Part, Seq: last.Seq}
+	return &takeBack{Study: rec.Study.ID, What: sentenceOf(last.What), Part: gone.Part, Seq: last.Seq, Act: actOf(last)}
+}
+
+// actOf is what undoing an entry of the history is called.
+func actOf(e study.Event) string {
+	if gone, ok := bench.RemovalOf(e); ok && gone.Changed {
+		return say("undo-changed")
+	}
+	return say("undo-removed")
 }
 
 func mayPutBack(rec *bench.Record, e study.Event) bool {

@@ -10,6 +10,7 @@ import (
 // piecesView is the page with the pieces of a study.
 type piecesView struct {
 	ID, Title, Lead string
+	Lots            lotsView
 	Pieces          []entryForm
 	List            listing
 	New             form
@@ -34,6 +35,10 @@ func (d *Desk) showPieces(w http.ResponseWriter, r *http.Request, status int, at
 	s, u := rec.Study, unitsOf(r)
 	b := formBuilder{rec, at}
 	v := piecesView{ID: s.ID, Title: s.Title, Lead: say("pieces-lead", u.lengthUnit(), u.degrees()), Saved: at, TakeBack: lastRemoved(rec)}
+	if v.TakeBack != nil {
+		v.TakeBack.Page = "pieces"
+	}
+	v.Lots = b.lots()
 	var some []study.Piece
 	some, v.List = list(r, s.ID+"/pieces", "pieces", say("find-pieces"), s.Pieces, func(x study.Piece) string { return strings.Join([]string{x.Label, x.Block, x.Lot}, " ") })
 	fields := func(label string) []field {

@@ -196,7 +196,7 @@ func (d *Desk) edit(w http.ResponseWriter, r *http.Request) {
 	case f != nil && f.Code == "study-unknown":
 		d.s.fail(w, r, 0, err)
 	default:
-		at.Error = d.s.publicFault(err)
+		at.Error = onField(d.s.publicFault(err))
 		status := statusOf(at.Error)
 		if at.Error.Code == "edited-meanwhile" {
 			status = http.StatusConflict
@@ -216,9 +216,10 @@ func (d *Desk) editOnce(r *http.Request, id string, at *saved) error {
 		return err
 	}
 	clash := ""
+	var changed []string
 	for _, p := range slices.Sorted(maps.Keys(at.In)) {
 		typed, was := at.In[p], at.Was[p]
-		current, ok := fieldValue(rec.Study, p)
+		current, ok := valueOf(rec, p)
 		if !ok {
 			return fault.New("field-unknown", "%s", say("field-unknown")).On(p, typed).WithFix("%s", say("field-unknown-fix"))
 		}
@@ -246,17 +247,28 @@ func (d *Desk) editOnce(r *http.Request, id string, at *saved) error {
 			if err := setControl(doc, rec.Study, typed); err != nil {
 				return err
 			}
+			changed = append(changed, p)
 			continue
 		}
-		if err := doc.Set(p, typedValue(p, unitsOf(r).completed(p, typed))); err != nil {
+		if l, entry, f, ok := listOf(p); ok && l.Keeps != nil {
+			if err := l.Keeps(rec, entry, f.Key); err != nil {
+				return fault.As(err).On(p, typed)
+			}
+		}
+		if err := put(doc, p, typed, unitsOf(r)); err != nil {
 			return err
 		}
+		changed = append(changed, p)
 	}
 	if err := dropLooks(doc, rec.Study, at); err != nil {
 		return err
 	}
 	if clash != "" {
 		return fault.New("edited-meanwhile", "%s", say("edited-meanwhile")).On(clash, at.In[clash]).WithFix("%s", say("edited-meanwhile-fix"))
+	}
+	if what, part := rewritten(rec, doc, changed); what != "" {
+		_, err = bench.Rewrite(r.Context(), d.nb, rec, doc.Bytes(), part, what, d.s.opt.Now())
+		return err
 	}
 	_, err = bench.Edit(r.Context(), d.nb, rec, doc.Bytes(), rec.CookFiles, d.s.opt.Now())
 	return err

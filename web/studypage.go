@@ -40,6 +40,7 @@ type form struct {
 	Open               bool
 	Error              *fault.Error // one that belongs to no field
 	Sealed             bool         // a change will show beside the seal
+	Means              string       // what a change means, told before it is saved
 	Action, Button     string       // where it is sent and by what; "" changes fields
 	Hidden             []choice     // what is sent along
 }
@@ -57,6 +58,7 @@ type studyView struct {
 	Marginalia       map[string][]margin
 	Questions        []questionView
 	NewQuestion      newQuestionView
+	Readings         readingsView
 	Treatments       []treatmentView
 	NewTreatment     newTreatmentView
 	ControlForm      form
@@ -312,6 +314,7 @@ func (d *Desk) studyView(r *http.Request, rec *bench.Record, at saved, st stage)
 		v.Questions = append(v.Questions, d.question(b, words, q, u))
 	}
 	v.NewQuestion = newQuestionForm(s, at)
+	v.Readings = b.readings()
 	d.entryForms(v, b)
 	for _, t := range s.Treatments {
 		x := d.treatment(rec, t, u)
@@ -479,7 +482,7 @@ func (b formBuilder) form(id, summary string, fields ...field) form {
 	f.Open = mine
 	placed := false
 	for _, x := range fields {
-		x.Was, _ = fieldValue(b.rec.Study, x.Path)
+		x.Was, _ = valueOf(b.rec, x.Path)
 		x.Value, x.ID = x.Was, id+"-"+anchorOf(strings.ReplaceAll(x.Path, ".", "-"))
 		if mine {
 			if typed, ok := b.at.In[x.Path]; ok {
@@ -673,7 +676,7 @@ func historyLines(v *studyView, rec *bench.Record, r *http.Request) {
 	for _, e := range some {
 		line := historyLine{At: e.At, What: sentenceOf(e.What)}
 		if mayPutBack(rec, e) {
-			line.Seq = e.Seq
+			line.Seq, line.Act = e.Seq, actOf(e)
 		}
 		v.History = append(v.History, line)
 	}
