@@ -25,7 +25,8 @@ type LoadRequest struct {
 	// logfile.LoadOptions.
 	Sheet, Range string
 	Session      int
-	DateOrder    logfile.DateOrder // where the dates allow two orders
+	DateOrder    logfile.DateOrder               // where the dates allow two orders
+	Scratch      func() (logfile.Scratch, error) // see logfile.Options; nil holds in memory what must be read at any place
 	// HeatOn gives the heat-on time on the log's clock from the first sample's
 	// time; nil keeps what the cook says.
 	HeatOn func(firstUS int64) int64
@@ -53,7 +54,7 @@ func Load(ctx context.Context, nb Notebook, rec *Record, q LoadRequest) (*Loaded
 		return nil, err
 	}
 	defer keep.Close()
-	log, err := logfile.Load(q.Log, logfile.LoadOptions{Map: q.Map, Maps: q.Maps, Limits: q.Limit, Raw: keep, Sink: keep, Sheet: q.Sheet, Range: q.Range, Session: q.Session, DateOrder: q.DateOrder})
+	log, err := logfile.Load(q.Log, logfile.LoadOptions{Map: q.Map, Maps: q.Maps, Limits: q.Limit, Raw: keep, Sink: keep, Sheet: q.Sheet, Range: q.Range, Session: q.Session, DateOrder: q.DateOrder, Scratch: q.Scratch})
 	if err != nil {
 		return nil, inFile(err, q.Name)
 	}

@@ -162,7 +162,7 @@ func runLoad(ctx context.Context, env *Env, files []string, o loadOptions) error
 			return fault.BadUsage("log-missing", "there is no such log").In(name)
 		}
 		got, err := bench.Load(ctx, nb, rec, bench.LoadRequest{Name: filepath.Base(name), Log: f, Cook: assigned[i].cook, Map: m, Maps: maps.all,
-			Now: env.Now(), HeatOn: heatOn, Sheet: o.sheet, Range: o.cells, Session: o.session, DateOrder: logfile.DateOrder(o.dates)})
+			Now: env.Now(), HeatOn: heatOn, Sheet: o.sheet, Range: o.cells, Session: o.session, DateOrder: logfile.DateOrder(o.dates), Scratch: scratchIn(env)})
 		f.Close()
 		if err != nil {
 			return err

@@ -50,7 +50,7 @@ func (o loadOptions) dryRun(env *Env, files []string) error {
 	var all []dryLog
 	var wrong fault.List
 	for i, name := range files {
-		g, log, err := o.readDry(name, given, kept.all)
+		g, log, err := o.readDry(env, name, given, kept.all)
 		if x := fault.As(err); x != nil { // the others may have something wrong too
 			wrong = append(wrong, x.In(name))
 			continue
@@ -84,21 +84,21 @@ func (o loadOptions) dryRun(env *Env, files []string) error {
 
 // readDry guesses a log from its first rows and then reads it whole, keeping
 // no samples.
-func (o loadOptions) readDry(name string, given *logfile.Map, kept []*logfile.Map) (*logfile.Guess, *logfile.Log, error) {
+func (o loadOptions) readDry(env *Env, name string, given *logfile.Map, kept []*logfile.Map) (*logfile.Guess, *logfile.Log, error) {
 	f, err := os.Open(name)
 	if err != nil {
 		return nil, nil, fault.BadUsage("log-missing", "there is no such log")
 	}
 	defer f.Close()
 	order := logfile.DateOrder(o.dates)
-	g, err := logfile.Inspect(f, logfile.Options{Sheet: o.sheet, Range: o.cells, DateOrder: order})
+	g, err := logfile.Inspect(f, logfile.Options{Sheet: o.sheet, Range: o.cells, DateOrder: order, Scratch: scratchIn(env)})
 	if err != nil {
 		return nil, nil, err
 	}
 	if _, err := f.Seek(0, 0); err != nil {
 		return nil, nil, fault.New("log-read", "the file cannot be read again").Wrap(err)
 	}
-	log, err := logfile.Load(f, logfile.LoadOptions{Map: given, Maps: kept, Sheet: o.sheet, Range: o.cells, Session: o.session, DateOrder: order, Sink: logfile.Discard})
+	log, err := logfile.Load(f, logfile.LoadOptions{Map: given, Maps: kept, Sheet: o.sheet, Range: o.cells, Session: o.session, DateOrder: order, Sink: logfile.Discard, Scratch: scratchIn(env)})
 	if err != nil {
 		return nil, nil, err
 	}

@@ -13,6 +13,7 @@ import (
 	"trivet/bench"
 	"trivet/fault"
 	"trivet/logfile"
+	"trivet/store"
 	"trivet/study"
 )
 
@@ -65,6 +66,11 @@ func (o loadOptions) mapPath(env *Env) string {
 		return o.saveMap // writing there says what is wrong
 	}
 	return filepath.Join(dir, o.saveMap+".map.yaml")
+}
+
+// scratchIn gives room beside the notebook for what does not fit the memory.
+func scratchIn(env *Env) func() (logfile.Scratch, error) {
+	return func() (logfile.Scratch, error) { return store.Scratch(filepath.Dir(env.NotebookPath)) }
 }
 
 // keptMaps are the saved column maps and the files they stand in.
@@ -131,7 +137,7 @@ func (o loadOptions) assign(env *Env, rec *bench.Record, files []string, maps ke
 		if err != nil {
 			return nil, fault.BadUsage("log-missing", "there is no such log").In(name)
 		}
-		label, by, err := bench.AssignLog(rec, filepath.Base(name), f, logfile.LoadOptions{Map: m, Maps: maps.all, Sheet: o.sheet, Range: o.cells, Session: o.session, DateOrder: logfile.DateOrder(o.dates)})
+		label, by, err := bench.AssignLog(rec, filepath.Base(name), f, logfile.LoadOptions{Map: m, Maps: maps.all, Sheet: o.sheet, Range: o.cells, Session: o.session, DateOrder: logfile.DateOrder(o.dates), Scratch: scratchIn(env)})
 		f.Close()
 		if x := fault.As(err); x != nil {
 			told := x.Code == "assign-none" || x.Code == "assign-tie"

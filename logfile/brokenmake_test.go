@@ -3,6 +3,7 @@ package logfile
 import (
 	"archive/zip"
 	"bytes"
+	"compress/gzip"
 	"encoding/binary"
 	"fmt"
 	"io"
@@ -11,6 +12,7 @@ import (
 	"strconv"
 	"strings"
 
+	"github.com/klauspost/compress/zstd"
 	"github.com/parquet-go/parquet-go"
 	"golang.org/x/text/encoding/unicode"
 )
@@ -264,12 +266,16 @@ func brokenPacks() []brokenFile {
 		out = append(out, brokenFile{Name: "pack-" + name, Class: class, Errors: codes, bytes: in})
 	}
 	g, z := gz(text), zst(text)
-	for _, n := range []int{1, 9, len(g) / 2, len(g) - 12} {
-		refuse(fmt.Sprintf("cut-%d.gz", n), "gzip cut off", g[:len(g)-n], "log-read", "log-compression")
+	for _, n := range []int{1, 9} { // inside the checksum and in front of it
+		out = append(out, brokenFile{Name: fmt.Sprintf("pack-cut-%d.gz", n), Class: "gzip cut off", bytes: g[:len(g)-n], Rows: 12, Kept: 12, Missing: []int{0, 0},
+			Problems: []string{problemOf(12, 12, "", PackingCut, "")}, Notes: []string{"log-packed-cut"}})
 	}
+	refuse(fmt.Sprintf("cut-%d.gz", len(g)/2), "gzip cut off inside the first row", g[:len(g)/2], "log-no-time", "log-no-table")
+	refuse(fmt.Sprintf("cut-%d.gz", len(g)-12), "gzip cut off before its text", g[:12], "log-read", "log-compression")
 	for _, n := range []int{1, 9, len(z) / 2, len(z) - 6} {
 		refuse(fmt.Sprintf("cut-%d.zst", n), "zstd cut off", z[:len(z)-n], "log-read", "log-compression")
 	}
+	out = append(out, cutPacks()...)
 	sum := bytes.Clone(g)
 	sum[len(sum)-5] ^= 0xff
 	refuse("checksum.gz", "gzip with a wrong checksum", sum, "log-read")
@@ -281,6 +287,61 @@ func brokenPacks() []brokenFile {
 	refuse("bomb.gz", "a bomb", gz(bomb), "log-size")
 	refuse("bomb.zst", "a bomb", zst(bomb), "log-size")
 	refuse("window.zst", "zstd that asks for a great window", []byte{0x28, 0xb5, 0x2f, 0xfd, 0x00, 0xf8, 0x01, 0x00, 0x00}, "log-read", "log-compression")
+	return out
+}
+
+// cutPacks are packed logs of some length that break off half way. What is
+// left is what the packing library itself gives of them; the rows of it that
+// end are kept.
+func cutPacks() []brokenFile {
+	rows := soundRows()[:1]
+	r := rand.New(rand.NewPCG(2026, 11))
+	for i := range 9000 { // several blocks of 128 KiB
+		rows = append(rows, []string{fmt.Sprintf("2026-03-01T%02d:%02d:%02dZ", 10+i/3600, i/60%60, i%60), strconv.FormatFloat(5.25+float64(r.IntN(400))/4, 'f', 2, 64), strconv.Itoa(200 + r.IntN(13))})
+	}
+	var out []brokenFile
+	for _, f := range []struct {
+		name string
+		text []byte
+		pack func([]byte) []byte
+		json bool
+	}{
+		{"half.csv.gz", delimited(rows, ","), gz, false}, {"half.csv.zst", delimited(rows, ","), zst, false}, {"half.jsonl.gz", jsonObjects(rows, "", "\n", "\n"), gz, true},
+	} {
+		in := f.pack(f.text)
+		in = in[:len(in)/2]
+		var r io.Reader
+		var err error
+		if r, err = gzip.NewReader(bytes.NewReader(in)); strings.HasSuffix(f.name, ".zst") {
+			r, err = zstd.NewReader(bytes.NewReader(in))
+		}
+		if err != nil {
+			panic(err)
+		}
+		text, err := io.ReadAll(r)
+		if err == nil || !bytes.HasPrefix(f.text, text) || len(text) == 0 || bytes.HasSuffix(text, []byte("\n")) {
+			panic(fmt.Sprint(f.name, " does not break off in a row: ", err))
+		}
+		b := brokenFile{Name: "pack-" + f.name, Class: "a packed log cut off half way", bytes: in, Missing: []int{0, 0}, Notes: []string{"log-packed-cut"}}
+		last := text[bytes.LastIndexByte(text, '\n')+1:]
+		if b.Rows = bytes.Count(text, []byte{'\n'}); f.json {
+			b.Rows++
+			b.Problems = append(b.Problems, problemOf(b.Rows, b.Rows, "", BadJSON, ""), problemOf(b.Rows, b.Rows, "time", NotATime, ""))
+		} else {
+			names := []string{"time", "core °C", "pan °C"}
+			cells := strings.Split(string(last), ",")
+			if len(cells) == 3 {
+				panic(f.name + " breaks off in the last cell")
+			}
+			b.Problems = append(b.Problems, problemOf(b.Rows, b.Rows, names[len(cells)], CutOff, ""))
+			if len(cells) == 1 {
+				b.Problems = append(b.Problems, problemOf(b.Rows, b.Rows, "time", NotATime, cells[0]))
+			}
+		}
+		b.Kept = b.Rows - 1
+		b.Problems = append(b.Problems, problemOf(b.Rows, b.Rows, "", PackingCut, ""))
+		out = append(out, b)
+	}
 	return out
 }
 
@@ -387,7 +448,7 @@ func brokenBooks() []brokenFile {
 	refuse("many-columns.xlsx", "a cell in column 16384", spoiltZip(book, sheet, replace(`r="C8"`, `r="XFD8"`)), "log-columns")
 	refuse("bomb.xlsx", "a workbook that is a bomb", spoiltZip(book, sheet, func(s string) string {
 		return strings.Replace(s, "<sheetData>", "<sheetData>"+strings.Repeat(" ", 40<<20), 1)
-	}), "log-workbook", "log-size")
+	}), "log-line")
 	refuse("entities.xlsx", "entities in entities", spoiltZip(book, sheet, func(s string) string {
 		return `<!DOCTYPE x [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;&a;&a;&a;&a;&a;"><!ENTITY c "&b;&b;&b;&b;&b;&b;&b;&b;">]>` + strings.Replace(s, "<v>5.25</v>", "<v>&c;</v>", 1)
 	}), "log-workbook")
@@ -413,7 +474,7 @@ func brokenBooks() []brokenFile {
 	refuse("content-noise.ods", "content that is no XML", spoiltZip(page, content, func(string) string { return "\x00\x01<<<>>>" }), "log-workbook")
 	refuse("row-bomb.ods", "a row that is repeated without end", spoiltZip(page, content, replace("<table:table-row>", `<table:table-row table:number-rows-repeated="2000000000">`)), "log-size")
 	refuse("cell-bomb.ods", "a cell that is repeated without end", spoiltZip(page, content, replace("<table:table-cell ", `<table:table-cell table:number-columns-repeated="2000000000" `)), "log-columns")
-	refuse("bomb.ods", "a spreadsheet that is a bomb", spoiltZip(page, content, replace("<office:body>", "<office:body>"+strings.Repeat(" ", 40<<20))), "log-size")
+	refuse("bomb.ods", "a spreadsheet that is a bomb", spoiltZip(page, content, replace("<office:body>", "<office:body>"+strings.Repeat(" ", 40<<20))), "log-line")
 	refuse("entities.ods", "entities in entities", spoiltZip(page, content, func(s string) string {
 		return `<!DOCTYPE x [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;&a;">]>` + strings.Replace(strings.TrimPrefix(s, `<?xml version="1.0" encoding="UTF-8"?>`), "6.75", "&b;", 1)
 	}), "log-workbook")

@@ -35,6 +35,10 @@ type Options struct {
 	Workers int
 	// Raw receives every byte of the file as it was read.
 	Raw io.Writer
+	// Scratch gives room outside of the memory to what must be read at any
+	// place and came packed or as a stream, and to the shared texts of a large
+	// workbook. Without it they are held in memory, up to stated limits.
+	Scratch func() (Scratch, error)
 
 	window int // bytes of a block behind the first rows; 0 as many as are there
 }
@@ -116,7 +120,7 @@ func ReadColumns(r io.Reader, opt Options) (*Table, error) {
 // begin opens a table and guesses its layout from the first block. The caller
 // closes the source.
 func begin(r io.Reader, opt Options) (*source, *blocks, *Layout, error) {
-	src, err := open(r, opt.Raw, opt.Limits, part{opt.Sheet, opt.Range})
+	src, err := open(r, opt)
 	if err != nil {
 		return nil, nil, nil, err
 	}
@@ -130,7 +134,7 @@ func begin(r io.Reader, opt Options) (*source, *blocks, *Layout, error) {
 	}
 	if err != nil {
 		src.close()
-		return nil, nil, nil, src.inSheet(err)
+		return nil, nil, nil, src.inCut(src.inSheet(err))
 	}
 	src.describe(layout)
 	return src, in, layout, nil
@@ -148,7 +152,7 @@ func readTable(r io.Reader, opt Options, choose func(*Layout, *Options) error, u
 	}
 	defer src.close()
 	if err := choose(layout, &opt); err != nil {
-		return nil, src.inSheet(err)
+		return nil, src.inCut(src.inSheet(err))
 	}
 	if opt.Decimal != 0 {
 		layout.Decimal = string(opt.Decimal)
@@ -165,6 +169,7 @@ func readTable(r io.Reader, opt Options, choose func(*Layout, *Options) error, u
 		t.Account.Notes = append(t.Account.Notes, src.account.Notes...)
 		t.Account.sort()
 	}
+	src.tellCut(t)
 	t.SHA256, err = src.hash()
 	return t, err
 }

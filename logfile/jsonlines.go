@@ -25,6 +25,7 @@ type jsonLines struct {
 	row     int
 	account Account
 	late    map[string]int
+	later   int      // values of names that are not even counted one by one
 	lists   []string // names whose lists are left out
 	read    int      // lines read
 	torn    int      // the line, from 1, that had no line end; 0 if none
@@ -103,6 +104,9 @@ func (j *jsonLines) table(w io.Writer) error {
 	for _, n := range names {
 		j.account.note("log-late-name", "the name %q comes first after line %d and was left out of %d rows", n, jsonHeadLines, j.late[n])
 	}
+	if j.later > 0 {
+		j.account.note("log-late-name", "more names come first after line %d; %d values of theirs were left out", jsonHeadLines, j.later)
+	}
 	return out.Flush()
 }
 
@@ -160,8 +164,10 @@ func (j *jsonLines) write(out *bufio.Writer, cells []string, o flat) {
 	for n, v := range o.values {
 		if i, ok := j.index[n]; ok {
 			cells[i] = v
-		} else {
+		} else if _, told := j.late[n]; told || len(j.late) < j.limits.MaxColumns {
 			j.late[n]++
+		} else {
+			j.later++
 		}
 	}
 	writeRow(out, cells)
@@ -253,10 +259,10 @@ func (o *flat) flatten(d *json.Decoder, prefix string, depth int) bool {
 
 // writeRow writes cells by RFC 4180. A row of empty cells is quoted, so that
 // it does not pass for a blank line.
-func writeRow(w *bufio.Writer, cells []string) {
+func writeRow(w *bufio.Writer, cells []string) error {
 	for i, c := range cells {
 		if i > 0 {
-			w.WriteByte(',') // an error stays with the writer until Flush
+			w.WriteByte(',') // an error stays with the writer
 		}
 		if strings.ContainsAny(c, "\",\r\n") || c == "" && len(cells) == 1 {
 			w.WriteByte('"')
@@ -266,5 +272,5 @@ func writeRow(w *bufio.Writer, cells []string) {
 		}
 		w.WriteString(c)
 	}
-	w.WriteByte('\n')
+	return w.WriteByte('\n')
 }

@@ -21,7 +21,8 @@ type LoadOptions struct {
 	DateOrder DateOrder
 	Maps      []*Map // saved maps: the first that fits the file stands instead of the guess
 	Limits    Limits
-	Raw       io.Writer // receives every byte of the file as it was read
+	Raw       io.Writer               // receives every byte of the file as it was read
+	Scratch   func() (Scratch, error) // see [Options]
 	// Sink takes the samples as they are read; the log's traces then hold
 	// none, and a log of any length takes the memory of a few pieces. Where
 	// only the whole column tells the order of day and month, the log is read
@@ -55,7 +56,7 @@ type Extent struct {
 // out; all of them stand in the account with their row.
 func Load(r io.Reader, opt LoadOptions) (*Log, error) {
 	log := &Log{Map: opt.Map}
-	read := Options{Limits: opt.Limits, Raw: opt.Raw, Sheet: opt.Sheet, Range: opt.Range, DateOrder: opt.DateOrder, window: opt.window}
+	read := Options{Limits: opt.Limits, Raw: opt.Raw, Sheet: opt.Sheet, Range: opt.Range, DateOrder: opt.DateOrder, Scratch: opt.Scratch, window: opt.window}
 	if log.Map != nil {
 		if err := log.Map.check(); err != nil {
 			return nil, err

@@ -1,7 +1,6 @@
 package logfile
 
 import (
-	"archive/zip"
 	"bufio"
 	"bytes"
 	"encoding/xml"
@@ -19,7 +18,7 @@ import (
 // OpenDocument 1.3, part 3, sections 9 and 19: table:table-row,
 // table:table-cell, office:value) as CSV. Only content.xml is read, as a
 // stream; what the archive claims to unpack to is not trusted.
-func openDocument(z *zip.Reader, want part, w io.Writer, limits Limits, account *Account) error {
+func openDocument(z *archive, want part, w io.Writer, limits Limits, account *Account) error {
 	bad := func(err error) error {
 		return fault.New("log-workbook", "the spreadsheet cannot be read").WithFix("save the sheet as CSV").Wrap(err)
 	}
@@ -27,13 +26,11 @@ func openDocument(z *zip.Reader, want part, w io.Writer, limits Limits, account 
 	if err != nil {
 		return err
 	}
-	f, err := z.Open("content.xml")
+	d, err := z.xml("content.xml")
 	if err != nil {
 		return bad(err)
 	}
-	defer f.Close()
-	most := min(limits.MaxBytes, mostUnpackedBytes)
-	d := xml.NewDecoder(bufio.NewReaderSize(&bounded{r: f, left: most, most: most}, 64<<10))
+	defer d.Close()
 	s := &odsSheet{out: bufio.NewWriterSize(w, 64<<10), limits: limits, block: block}
 	var names []string
 	found := false
@@ -52,14 +49,18 @@ func openDocument(z *zip.Reader, want part, w io.Writer, limits Limits, account 
 		if !ok || start.Name.Local != "table" || !strings.Contains(start.Name.Space, ":table:") {
 			continue
 		}
-		name := odsAttr(start, "name")
+		name := xmlAttr(start, "name")
 		names = append(names, name)
 		if found || want.sheet != "" && name != want.sheet {
 			if err := d.Skip(); err != nil {
+				if fault.As(err) != nil {
+					return err
+				}
 				return bad(err)
 			}
 			continue
 		}
+		s.name = name
 		if err := s.read(d); err != nil {
 			if fault.As(err) != nil {
 				return err
@@ -83,17 +84,9 @@ func openDocument(z *zip.Reader, want part, w io.Writer, limits Limits, account 
 	return s.out.Flush()
 }
 
-func odsAttr(e xml.StartElement, local string) string {
-	for _, a := range e.Attr {
-		if a.Name.Local == local {
-			return a.Value
-		}
-	}
-	return ""
-}
-
 // odsSheet writes the rows of one table.
 type odsSheet struct {
+	name   string
 	out    *bufio.Writer
 	limits Limits
 	block  window
@@ -106,7 +99,7 @@ type odsSheet struct {
 // repeated row is a bomb, or a format painted down to its end.
 const mostRepeats = 1 << 20
 
-func (s *odsSheet) read(d *xml.Decoder) error {
+func (s *odsSheet) read(d *xmlReader) error {
 	for {
 		t, err := d.Token()
 		if err != nil {
@@ -121,7 +114,7 @@ func (s *odsSheet) read(d *xml.Decoder) error {
 			if e.Name.Local != "table-row" {
 				continue // row groups and header rows are passed through
 			}
-			n := repeats(odsAttr(e, "number-rows-repeated"))
+			n := repeats(xmlAttr(e, "number-rows-repeated"))
 			if err := s.readRow(d); err != nil {
 				return err
 			}
@@ -138,7 +131,9 @@ func (s *odsSheet) read(d *xml.Decoder) error {
 					continue
 				}
 				if cells := s.block.cut(s.cells); len(cells) > 0 {
-					writeRow(s.out, cells)
+					if err := writeRow(s.out, cells); err != nil {
+						return err
+					}
 					s.rows++
 				}
 			}
@@ -155,9 +150,9 @@ func repeats(s string) int {
 }
 
 // readRow collects the cells of a row; empty ones at its end are left out.
-func (s *odsSheet) readRow(d *xml.Decoder) error {
+func (s *odsSheet) readRow(d *xmlReader) error {
 	s.cells = s.cells[:0]
-	empty := 0
+	empty, size := 0, 0
 	for {
 		t, err := d.Token()
 		if err != nil {
@@ -175,7 +170,7 @@ func (s *odsSheet) readRow(d *xml.Decoder) error {
 				}
 				continue
 			}
-			n := repeats(odsAttr(e, "number-columns-repeated"))
+			n := repeats(xmlAttr(e, "number-columns-repeated"))
 			text, err := odsText(d)
 			if err != nil {
 				return err
@@ -187,6 +182,9 @@ func (s *odsSheet) readRow(d *xml.Decoder) error {
 			}
 			if len(s.cells)+empty+n > s.limits.MaxColumns {
 				return fault.New("log-columns", "a row of the sheet has more than %d columns", s.limits.MaxColumns)
+			}
+			if size += n * len(v); size > s.limits.MaxLine {
+				return longRow(s.name, s.row+1, s.limits.MaxLine)
 			}
 			for range empty {
 				s.cells = append(s.cells, "")
@@ -200,7 +198,7 @@ func (s *odsSheet) readRow(d *xml.Decoder) error {
 }
 
 // odsText gathers the paragraphs of a cell, up to its end.
-func odsText(d *xml.Decoder) (string, error) {
+func odsText(d *xmlReader) (string, error) {
 	var b strings.Builder
 	depth := 0
 	for {
@@ -226,8 +224,11 @@ func odsText(d *xml.Decoder) (string, error) {
 			}
 			depth--
 		case xml.CharData:
-			if depth > 0 && b.Len() < 1<<16 {
+			if depth > 0 {
 				b.Write(bytes.TrimRight(e, "\r\n"))
+			}
+			if b.Len() > mostCellBytes {
+				return "", longCell()
 			}
 		}
 	}
@@ -236,17 +237,17 @@ func odsText(d *xml.Decoder) (string, error) {
 // odsValue is a cell's value as text: numbers as stored, times in forms that
 // the table reader knows, else what the cell shows.
 func odsValue(e xml.StartElement, shown string) string {
-	switch odsAttr(e, "value-type") {
+	switch xmlAttr(e, "value-type") {
 	case "float", "currency", "percentage":
-		v := odsAttr(e, "value")
+		v := xmlAttr(e, "value")
 		if x, err := strconv.ParseFloat(v, 64); err == nil && len(v) > 15 {
 			v = strconv.FormatFloat(x, 'g', 15, 64)
 		}
 		return v
 	case "date":
-		return strings.Replace(odsAttr(e, "date-value"), "T", " ", 1)
+		return strings.Replace(xmlAttr(e, "date-value"), "T", " ", 1)
 	case "time":
-		if t := strings.TrimPrefix(odsAttr(e, "time-value"), "PT"); t != "" {
+		if t := strings.TrimPrefix(xmlAttr(e, "time-value"), "PT"); t != "" {
 			x, err := time.ParseDuration(strings.ToLower(strings.ReplaceAll(t, ",", ".")))
 			if err == nil {
 				ms := x.Milliseconds()

@@ -2,8 +2,6 @@ package logfile
 
 import (
 	"bufio"
-	"bytes"
-	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
@@ -18,15 +16,16 @@ import (
 	"trivet/fault"
 )
 
-// mostParquetBytes bounds a Parquet file, which is read into memory whole.
-const mostParquetBytes = 512 << 20
-
-// parquetTable writes the flat columns of a Parquet file (Apache Parquet
+// parquet writes the flat columns of a Parquet file (Apache Parquet
 // format 2) as CSV: times as RFC 3339 in UTC, numbers as short as they round
 // trip, missing values as empty cells. Nested names are joined by a point;
-// repeated columns are left out and noted.
-func parquetTable(r io.Reader, w io.Writer, limits Limits, account *Account) (err error) {
+// repeated columns are left out and noted. Of each column one page is in
+// memory at a time.
+func (s *source) parquet(text io.Reader, w io.Writer, limits Limits) (err error) {
 	bad := func(err error) error {
+		if fault.As(err) != nil {
+			return err
+		}
 		return fault.New("log-parquet", "the Parquet file cannot be read").WithFix("export the log as CSV").Wrap(err)
 	}
 	// The library panics on some corrupt files.
@@ -35,20 +34,14 @@ func parquetTable(r io.Reader, w io.Writer, limits Limits, account *Account) (er
 			err = bad(fmt.Errorf("it is corrupt: %v", p))
 		}
 	}()
-	most := min(limits.MaxBytes, mostParquetBytes)
-	b, err := io.ReadAll(io.LimitReader(r, most+1))
+	at, size, err := s.random(text, "Parquet file", limits)
 	if err != nil {
-		return readFault(err)
+		return err
 	}
-	if int64(len(b)) > most {
-		return fault.New("log-size", "the Parquet file has more than %d bytes", most)
+	if err := checkFooter(at, size); err != nil {
+		return bad(err)
 	}
-	// The library takes the footer's length as it stands (Apache Parquet, File
-	// Format: it is followed by four bytes "PAR1").
-	if n := len(b); n < 12 || int64(binary.LittleEndian.Uint32(b[n-8:])) > int64(n-12) {
-		return bad(errors.New("its footer is longer than the file"))
-	}
-	f, err := parquet.OpenFile(bytes.NewReader(b), int64(len(b)))
+	f, err := parquet.OpenFile(at, size, parquet.SkipPageIndex(true), parquet.SkipBloomFilters(true), parquet.ReadBufferSize(16<<10))
 	if err != nil {
 		return bad(err)
 	}
@@ -73,7 +66,7 @@ func parquetTable(r io.Reader, w io.Writer, limits Limits, account *Account) (er
 		return fault.New("log-columns", "the file has %d columns, at most %d are read", len(keep), limits.MaxColumns)
 	}
 	if len(lists) > 0 {
-		account.note("log-lists", "columns that hold lists were left out: %s", strings.Join(lists, ", "))
+		s.account.note("log-lists", "columns that hold lists were left out: %s", strings.Join(lists, ", "))
 	}
 	place := map[int]int{}
 	for i, c := range keep {
@@ -83,7 +76,10 @@ func parquetTable(r io.Reader, w io.Writer, limits Limits, account *Account) (er
 	writeRow(out, names)
 	cells := make([]string, len(keep))
 	rows := make([]parquet.Row, 256)
-	for _, group := range f.RowGroups() {
+	for g, group := range f.RowGroups() {
+		if err := checkPages(at, size, &f.Metadata().RowGroups[g]); err != nil {
+			return bad(err)
+		}
 		in := group.Rows()
 		for {
 			n, err := in.ReadRows(rows)
@@ -94,7 +90,10 @@ func parquetTable(r io.Reader, w io.Writer, limits Limits, account *Account) (er
 						cells[i] = kinds[v.Column()](v)
 					}
 				}
-				writeRow(out, cells)
+				if err := writeRow(out, cells); err != nil {
+					in.Close()
+					return err
+				}
 			}
 			if errors.Is(err, io.EOF) || err == nil && n == 0 {
 				break

@@ -29,17 +29,26 @@ type source struct {
 	raw         io.Reader
 	sum         hash.Hash
 	closers     []func()
+
+	scratch func() (Scratch, error)
+	file    *io.SectionReader // the file itself, where it can be read at any place
+	whole   bool              // it was
+	read    fileEnd
+	packed  *unpacked // nil for a file that is not packed
 }
 
 // open looks at the first bytes of r, never at a file name, to see how the
-// text is packed. Raw, if not nil, receives every byte as it was read.
-func open(r io.Reader, raw io.Writer, limits Limits, want part) (*source, error) {
-	s := &source{sum: sha256.New(), Encoding: "UTF-8"}
+// text is packed. What is to be read at any place, a workbook or a Parquet
+// file, is where r itself can be.
+func open(r io.Reader, opt Options) (*source, error) {
+	limits, want := opt.Limits, part{opt.Sheet, opt.Range}
+	s := &source{sum: sha256.New(), Encoding: "UTF-8", scratch: opt.Scratch, file: atAnyPlace(r)}
 	w := io.Writer(s.sum)
-	if raw != nil {
-		w = io.MultiWriter(s.sum, raw)
+	if opt.Raw != nil {
+		w = io.MultiWriter(s.sum, opt.Raw)
 	}
-	s.raw = io.TeeReader(r, w)
+	s.read.r = io.TeeReader(r, w)
+	s.raw = &s.read
 	in := bufio.NewReaderSize(s.raw, 256<<10)
 	head, err := in.Peek(4)
 	if err != nil && err != io.EOF {
@@ -62,6 +71,10 @@ func open(r io.Reader, raw io.Writer, limits Limits, want part) (*source, error)
 		}
 		s.closers = append(s.closers, z.Close)
 		text = z
+	}
+	if s.Compression != "" {
+		s.packed = &unpacked{r: text, in: in, file: &s.read}
+		text = s.packed
 	}
 	plain := bufio.NewReaderSize(&bounded{r: text, left: limits.MaxBytes, most: limits.MaxBytes}, 64<<10)
 	head, err = plain.Peek(4096)
@@ -100,10 +113,10 @@ func (s *source) decode(plain *bufio.Reader, head []byte, limits Limits, want pa
 		s.Reader = transform.NewReader(plain, unicode.UTF16(unicode.BigEndian, unicode.UseBOM).NewDecoder())
 	case bytes.HasPrefix(head, []byte("PK\x03\x04")):
 		s.Kind = "workbook"
-		s.convert(func(w io.Writer) error { return workbook(plain, w, limits, want, s.account) })
+		s.convert(limits, func(w io.Writer) error { return s.workbook(plain, w, limits, want) })
 	case bytes.HasPrefix(head, []byte("PAR1")):
 		s.Kind = "Parquet"
-		s.convert(func(w io.Writer) error { return parquetTable(plain, w, limits, s.account) })
+		s.convert(limits, func(w io.Writer) error { return s.parquet(plain, w, limits) })
 	case isBinary(head):
 		return fault.New("log-binary", "this is a binary file, not a text table").WithFix("export the log as CSV")
 	default:
@@ -119,7 +132,7 @@ func (s *source) decode(plain *bufio.Reader, head []byte, limits Limits, want pa
 			in = bufio.NewReaderSize(lines, 64<<10)
 		}
 		j := &jsonLines{in: in, limits: limits}
-		s.convert(func(w io.Writer) error {
+		s.convert(limits, func(w io.Writer) error {
 			err := j.table(w)
 			*s.account = j.account
 			return err
@@ -128,15 +141,15 @@ func (s *source) decode(plain *bufio.Reader, head []byte, limits Limits, want pa
 	return nil
 }
 
-// convert puts a table made by f in place of the text. It runs beside the
-// reader until that is closed.
-func (s *source) convert(f func(io.Writer) error) {
+// convert puts a table made by f in place of the text, of as many bytes as a
+// file may have. It runs beside the reader until that is closed.
+func (s *source) convert(limits Limits, f func(io.Writer) error) {
 	s.account = &Account{}
 	r, w := io.Pipe()
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
-		w.CloseWithError(f(w))
+		w.CloseWithError(f(&boundedWriter{w: w, left: limits.MaxBytes, most: limits.MaxBytes}))
 	}()
 	s.Reader = r
 	s.closers = append([]func(){func() { r.Close(); <-done }}, s.closers...)
@@ -181,9 +194,14 @@ func (s *source) inSheet(err error) error {
 }
 
 // hash reads what is left of the raw bytes and returns their SHA-256 in hex.
+// Of a file that was read at any place they are read only now.
 func (s *source) hash() (string, error) {
 	if _, err := io.Copy(io.Discard, s.raw); err != nil {
 		return "", readFault(err)
+	}
+	if s.whole && s.read.n != s.file.Size() {
+		return "", fault.New("log-changed", "the file had %d bytes when it was opened and %d when it was read", s.file.Size(), s.read.n).
+			WithFix("load it again when nothing writes to it")
 	}
 	return hex.EncodeToString(s.sum.Sum(nil)), nil
 }
@@ -199,16 +217,34 @@ func (s *source) close() {
 type bounded struct {
 	r          io.Reader
 	left, most int64
+	fix        string
 }
 
 func (b *bounded) Read(p []byte) (int, error) {
 	if b.left < 0 {
-		return 0, fault.New("log-size", "the file has more than %d bytes once unpacked", b.most).
-			WithFix("split it, or raise the limit if it is meant to be so large")
+		f := fault.New("log-size", "the file has more than %d bytes once unpacked", b.most)
+		if b.fix != "" {
+			return 0, f.WithFix("%s", b.fix)
+		}
+		return 0, f.WithFix("split it, or raise the limit if it is meant to be so large")
 	}
 	n, err := b.r.Read(p)
 	b.left -= int64(n)
 	return n, err
+}
+
+// boundedWriter does the same for a table that a small file is turned into.
+type boundedWriter struct {
+	w          io.Writer
+	left, most int64
+}
+
+func (b *boundedWriter) Write(p []byte) (int, error) {
+	if b.left -= int64(len(p)); b.left < 0 {
+		return 0, fault.New("log-size", "the table in the file has more than %d bytes of text", b.most).
+			WithFix("split it, or raise the limit if it is meant to be so large")
+	}
+	return b.w.Write(p)
 }
 
 func readFault(err error) error {

@@ -1,9 +1,7 @@
 package logfile
 
 import (
-	"archive/zip"
 	"bufio"
-	"bytes"
 	"fmt"
 	"io"
 	"slices"
@@ -12,45 +10,33 @@ import (
 	"trivet/fault"
 )
 
-// mostWorkbookBytes bounds a workbook, which is read into memory whole.
-const mostWorkbookBytes = 64 << 20
-
-// mostUnpackedBytes bounds what a workbook unpacks to.
-const mostUnpackedBytes = 512 << 20
-
 // workbook writes a sheet as CSV, the first that has cells unless one is
-// named. Numbers are written
+// named. Its rows are written as they come. Numbers are written
 // to 15 digits, as spreadsheets show them; dates stay spreadsheet days.
-func workbook(r io.Reader, w io.Writer, limits Limits, want part, account *Account) error {
-	most := min(limits.MaxBytes, mostWorkbookBytes)
-	b, err := io.ReadAll(io.LimitReader(r, most+1))
+func (s *source) workbook(text io.Reader, w io.Writer, limits Limits, want part) error {
+	at, size, err := s.random(text, "workbook", limits)
 	if err != nil {
-		return readFault(err)
+		return err
 	}
-	if int64(len(b)) > most {
-		return fault.New("log-size", "the workbook has more than %d bytes", most).WithFix("save the sheet as CSV")
-	}
-	z, err := zip.NewReader(bytes.NewReader(b), int64(len(b)))
-	if err != nil && !bytes.Contains(b, []byte("xl/")) && !bytes.Contains(b, []byte("content.xml")) {
-		return fault.New("log-packed", "this is a zip archive, and a text table or a workbook is read here").WithFix("unpack the archive")
-	}
+	z, err := openArchive(at, size, limits)
 	if err != nil {
-		return fault.New("log-workbook", "the file begins as a workbook (a zip archive) and cannot be unpacked").WithFix("save the sheet as CSV").Wrap(err)
+		return err
 	}
-	if slices.ContainsFunc(z.File, func(f *zip.File) bool { return f.Name == "content.xml" }) {
-		return openDocument(z, want, w, limits, account)
+	if z.has(func(name string) bool { return name == "content.xml" }) {
+		return openDocument(z, want, w, limits, s.account)
 	}
 	block, err := want.window()
 	if err != nil {
 		return err
 	}
-	if !slices.ContainsFunc(z.File, func(f *zip.File) bool { return strings.HasPrefix(f.Name, "xl/") }) {
+	if !z.has(func(name string) bool { return strings.HasPrefix(name, "xl/") }) {
 		return fault.New("log-packed", "this is a zip archive, and a text table or a workbook is read here").WithFix("unpack the archive")
 	}
-	book, err := openXLSX(z, min(limits.MaxBytes, mostUnpackedBytes))
+	book, err := openXLSX(z, s.scratch)
 	if err != nil {
 		return bookFault(err, "the workbook cannot be read")
 	}
+	defer book.texts.close()
 	var names []string
 	for _, s := range book.sheets {
 		names = append(names, s.name)
@@ -59,28 +45,30 @@ func workbook(r io.Reader, w io.Writer, limits Limits, want part, account *Accou
 		return noSheet(want.sheet, names)
 	}
 	out := bufio.NewWriterSize(w, 64<<10)
-	for i, s := range book.sheets {
-		if want.sheet != "" && s.name != want.sheet {
+	for i, sheet := range book.sheets {
+		if want.sheet != "" && sheet.name != want.sheet {
 			continue
 		}
 		any := false
-		err := book.rows(s, limits.MaxColumns, func(row int, cells []string) (bool, error) {
+		err := book.rows(sheet, limits, func(row int, cells []string) (bool, error) {
 			in, after := block.holds(row)
 			if cells = block.cut(cells); in && len(cells) > 0 {
 				any = true
-				writeRow(out, cells)
+				if err := writeRow(out, cells); err != nil {
+					return false, err
+				}
 			}
 			return !after, nil
 		})
 		if err != nil {
-			return bookFault(err, fmt.Sprintf("sheet %q of the workbook cannot be read", s.name))
+			return bookFault(err, fmt.Sprintf("sheet %q of the workbook cannot be read", sheet.name))
 		}
 		if any {
 			if i+1 < len(names) && want.sheet == "" {
-				account.note("log-sheet", "sheet %q was read, the others (%s) were not", s.name, strings.Join(names[i+1:], ", "))
+				s.account.note("log-sheet", "sheet %q was read, the others (%s) were not", sheet.name, strings.Join(names[i+1:], ", "))
 			}
 			if book.from904 {
-				account.note("log-1904", "the workbook counts its days from 1904: dates in it are read 1462 days early; export the log as CSV, or move the times")
+				s.account.note("log-1904", "the workbook counts its days from 1904: dates in it are read 1462 days early; export the log as CSV, or move the times")
 			}
 			return out.Flush()
 		}

@@ -1,8 +1,6 @@
 package logfile
 
 import (
-	"archive/zip"
-	"bufio"
 	"encoding/xml"
 	"errors"
 	"io"
@@ -18,38 +16,22 @@ import (
 // It is read strictly: a sheet that ends early, a shared text that is not
 // there or a cell that comes twice is an error, never a shorter log.
 type xlsxBook struct {
-	z       *zip.Reader
-	most    int64 // bytes of one part
+	*archive
 	sheets  []xlsxSheet
-	texts   []string // shared
-	from904 bool     // days count from 1904
+	texts   texts
+	from904 bool // days count from 1904
 }
 
 type xlsxSheet struct{ name, part string }
 
-// open opens a part of the archive, whatever the capitals: names are
-// compared so (part 2, section 9.1).
-func (b *xlsxBook) open(part string) (io.ReadCloser, error) {
-	part = strings.TrimPrefix(part, "/")
-	for _, f := range b.z.File {
-		if strings.EqualFold(strings.ReplaceAll(f.Name, `\`, "/"), part) {
-			return f.Open()
-		}
-	}
-	return nil, errNoPart
-}
-
-var errNoPart = errors.New("a part of the workbook is missing")
-
 // elements hands every start element of a part to f, which may read on to the
 // end of it. The whole part is read, so that one that ends early is found out.
-func (b *xlsxBook) elements(part string, f func(d *xml.Decoder, e xml.StartElement) error) error {
-	r, err := b.open(part)
+func (b *xlsxBook) elements(part string, f func(d *xmlReader, e xml.StartElement) error) error {
+	d, err := b.xml(part)
 	if err != nil {
 		return err
 	}
-	defer r.Close()
-	d := xml.NewDecoder(bufio.NewReaderSize(&bounded{r: r, left: b.most, most: b.most}, 64<<10))
+	defer d.Close()
 	for {
 		t, err := d.Token()
 		if errors.Is(err, io.EOF) {
@@ -66,18 +48,10 @@ func (b *xlsxBook) elements(part string, f func(d *xml.Decoder, e xml.StartEleme
 	}
 }
 
-func xmlAttr(e xml.StartElement, local string) string {
-	for _, a := range e.Attr {
-		if a.Name.Local == local {
-			return a.Value
-		}
-	}
-	return ""
-}
-
-// openXLSX finds the sheets of a workbook and reads its shared texts.
-func openXLSX(z *zip.Reader, most int64) (*xlsxBook, error) {
-	b := &xlsxBook{z: z, most: most}
+// openXLSX finds the sheets of a workbook and reads its shared texts. The
+// caller closes them.
+func openXLSX(z *archive, scratch func() (Scratch, error)) (*xlsxBook, error) {
+	b := &xlsxBook{archive: z, texts: texts{scratch: scratch}}
 	main := "xl/workbook.xml"
 	err := b.targets("_rels/.rels", "", func(_, kind, target string) {
 		if strings.HasSuffix(kind, "/officeDocument") {
@@ -99,7 +73,7 @@ func openXLSX(z *zip.Reader, most int64) (*xlsxBook, error) {
 	}); err != nil {
 		return nil, err
 	}
-	err = b.elements(main, func(_ *xml.Decoder, e xml.StartElement) error {
+	err = b.elements(main, func(_ *xmlReader, e xml.StartElement) error {
 		switch e.Name.Local {
 		case "workbookPr":
 			v := xmlAttr(e, "date1904")
@@ -116,19 +90,27 @@ func openXLSX(z *zip.Reader, most int64) (*xlsxBook, error) {
 	if err != nil || shared == "" {
 		return b, err
 	}
-	return b, b.elements(shared, func(d *xml.Decoder, e xml.StartElement) error {
+	if err = b.elements(shared, func(d *xmlReader, e xml.StartElement) error {
 		if e.Name.Local != "si" {
 			return nil
 		}
 		text, err := xlsxText(d)
-		b.texts = append(b.texts, text)
-		return err
-	})
+		if err != nil {
+			return err
+		}
+		return b.texts.add(text)
+	}); err == nil {
+		err = b.texts.seal()
+	}
+	if err != nil {
+		b.texts.close()
+	}
+	return b, err
 }
 
 // targets reads a list of relationships.
 func (b *xlsxBook) targets(part, dir string, f func(id, kind, target string)) error {
-	return b.elements(part, func(_ *xml.Decoder, e xml.StartElement) error {
+	return b.elements(part, func(_ *xmlReader, e xml.StartElement) error {
 		if e.Name.Local == "Relationship" && xmlAttr(e, "TargetMode") != "External" {
 			target := xmlAttr(e, "Target")
 			if !strings.HasPrefix(target, "/") {
@@ -142,7 +124,7 @@ func (b *xlsxBook) targets(part, dir string, f func(id, kind, target string)) er
 
 // xlsxText gathers the runs of a text up to the end of its element; how it is
 // pronounced (rPh) is left out.
-func xlsxText(d *xml.Decoder) (string, error) {
+func xlsxText(d *xmlReader) (string, error) {
 	var b strings.Builder
 	inText := 0
 	for depth := 1; depth > 0; {
@@ -168,8 +150,11 @@ func xlsxText(d *xml.Decoder) (string, error) {
 				inText--
 			}
 		case xml.CharData:
-			if inText > 0 && b.Len() < 1<<16 {
+			if inText > 0 {
 				b.Write(e)
+			}
+			if b.Len() > mostCellBytes {
+				return "", longCell()
 			}
 		}
 	}
@@ -178,8 +163,8 @@ func xlsxText(d *xml.Decoder) (string, error) {
 
 // rows hands the rows of a sheet that have cells to f, which may keep nothing
 // of them; f tells whether it wants more.
-func (b *xlsxBook) rows(s xlsxSheet, mostColumns int, f func(row int, cells []string) (more bool, err error)) error {
-	row, lastCol, stop := 0, 0, false
+func (b *xlsxBook) rows(s xlsxSheet, limits Limits, f func(row int, cells []string) (more bool, err error)) error {
+	row, lastCol, size, stop := 0, 0, 0, false
 	var cells []string
 	end := func() error {
 		for len(cells) > 0 && cells[len(cells)-1] == "" {
@@ -192,13 +177,13 @@ func (b *xlsxBook) rows(s xlsxSheet, mostColumns int, f func(row int, cells []st
 		stop = !more
 		return err
 	}
-	err := b.elements(s.part, func(d *xml.Decoder, e xml.StartElement) error {
+	err := b.elements(s.part, func(d *xmlReader, e xml.StartElement) error {
 		switch e.Name.Local {
 		case "row":
 			if err := end(); err != nil {
 				return err
 			}
-			cells, lastCol = cells[:0], 0
+			cells, lastCol, size = cells[:0], 0, 0
 			last := row
 			row++
 			if r := xmlAttr(e, "r"); r != "" {
@@ -228,8 +213,11 @@ func (b *xlsxBook) rows(s xlsxSheet, mostColumns int, f func(row int, cells []st
 			if text == "" {
 				return nil
 			}
-			if col > mostColumns {
-				return fault.New("log-columns", "sheet %q has a cell in column %d, at most %d are read", s.name, col, mostColumns)
+			if col > limits.MaxColumns {
+				return fault.New("log-columns", "sheet %q has a cell in column %d, at most %d are read", s.name, col, limits.MaxColumns)
+			}
+			if size += len(text); size > limits.MaxLine {
+				return longRow(s.name, row, limits.MaxLine)
 			}
 			for len(cells) < col-1 {
 				cells = append(cells, "")
@@ -242,6 +230,10 @@ func (b *xlsxBook) rows(s xlsxSheet, mostColumns int, f func(row int, cells []st
 		return err
 	}
 	return end()
+}
+
+func longRow(sheet string, row, most int) error {
+	return fault.New("log-line", "row %d of sheet %q holds more than %d bytes", row, sheet, most).WithFix("save the sheet as CSV without its long texts")
 }
 
 // cellColumn is the column of a reference such as "AB12", from 1.
@@ -262,7 +254,7 @@ func cellColumn(ref string) (int, bool) {
 // cell reads a cell up to its end: numbers to 15 digits, as spreadsheets show
 // them (21.300000000000001 in the file is 21.3 in the sheet), days as numbers,
 // truth values and errors as what the sheet shows.
-func (b *xlsxBook) cell(d *xml.Decoder, e xml.StartElement) (string, error) {
+func (b *xlsxBook) cell(d *xmlReader, e xml.StartElement) (string, error) {
 	var value strings.Builder
 	inline, inValue := "", false
 	for depth := 1; depth > 0; {
@@ -284,8 +276,11 @@ func (b *xlsxBook) cell(d *xml.Decoder, e xml.StartElement) (string, error) {
 			depth--
 			inValue = false
 		case xml.CharData:
-			if inValue && value.Len() < 1<<16 {
+			if inValue {
 				value.Write(x)
+			}
+			if value.Len() > mostCellBytes {
+				return "", longCell()
 			}
 		}
 	}
@@ -293,10 +288,10 @@ func (b *xlsxBook) cell(d *xml.Decoder, e xml.StartElement) (string, error) {
 	switch xmlAttr(e, "t") {
 	case "s":
 		i, err := strconv.Atoi(strings.TrimSpace(v))
-		if err != nil || i < 0 || i >= len(b.texts) {
-			return "", fault.New("log-workbook", "the cell points to the shared text %q, and the workbook has %d", v, len(b.texts)).WithFix("save the sheet as CSV")
+		if err != nil || i < 0 || i >= b.texts.n {
+			return "", fault.New("log-workbook", "the cell points to the shared text %q, and the workbook has %d", v, b.texts.n).WithFix("save the sheet as CSV")
 		}
-		return b.texts[i], nil
+		return b.texts.at(i)
 	case "inlineStr":
 		return inline, nil
 	case "b":
