@@ -2,9 +2,6 @@ package web
 
 import (
 	"context"
-	"encoding/hex"
-	"fmt"
-	"io"
 	"maps"
 	"net/http"
 	"slices"
@@ -12,7 +9,6 @@ import (
 	"strings"
 
 	"trivet/bench"
-	"trivet/design"
 	"trivet/fault"
 	"trivet/study"
 )
@@ -353,69 +349,6 @@ func (d *Desk) addQuestion(w http.ResponseWriter, r *http.Request) {
 		}
 		return doc.Append("questions", q)
 	})
-}
-
-// drawOrder deals pieces to treatments at random, and writes the order and
-// the seed into the plan.
-func (d *Desk) drawOrder(w http.ResponseWriter, r *http.Request) {
-	d.change(w, r, "order", "order", func(rec *bench.Record, doc *study.Document) error {
-		s := rec.Study
-		var b [16]byte
-		if _, err := io.ReadFull(d.s.opt.Random, b[:]); err != nil {
-			return err
-		}
-		q := design.Request{Kind: design.CompleteBlocks, Blocks: s.Blocks.Count, Pieces: s.Blocks.Pieces, Seed: hex.EncodeToString(b[:]), NoThreeAlike: len(s.Treatments) > 2}
-		if len(s.Treatments) == 2 {
-			q.Kind = design.Pairs
-		}
-		for _, t := range s.Treatments {
-			q.Treatments = append(q.Treatments, t.ID)
-		}
-		if s.Blocks.Count < 1 {
-			return fault.New("blocks-none", "%s", say("blocks-none")).On("blocks.count", "").WithFix("%s", say("blocks-none-fix"))
-		}
-		if q.BlockNames, q.PieceNames = listedBlocks(s); q.BlockNames == nil {
-			for i := range s.Blocks.Count {
-				name := fmt.Sprintf("L%02d", i+1)
-				q.BlockNames = append(q.BlockNames, name)
-				var pieces []string
-				for k := range max(s.Blocks.Pieces, len(s.Treatments)) {
-					pieces = append(pieces, name+"-"+string(rune('a'+k%26)))
-				}
-				q.PieceNames = append(q.PieceNames, pieces)
-			}
-		}
-		plan, err := design.Make(q)
-		if err != nil {
-			return err
-		}
-		var order []any
-		for _, x := range plan.Slots {
-			order = append(order, study.Fields{{Key: "order", Value: x.Order}, {Key: "block", Value: x.Block}, {Key: "piece", Value: x.Piece}, {Key: "treatment", Value: x.Treatment}, {Key: "code", Value: x.Code}})
-		}
-		return doc.Set("design", study.Fields{{Key: "kind", Value: string(plan.Kind)}, {Key: "seed", Value: plan.Seed}, {Key: "run_order", Value: order}})
-	})
-}
-
-// listedBlocks are the blocks and pieces that the study lists, spares and
-// twins left out: none where they are not as many as the plan says.
-func listedBlocks(s *study.Study) (blocks []string, pieces [][]string) {
-	for _, x := range s.Pieces {
-		if x.Spare || x.Twin != "" {
-			continue
-		}
-		i := slices.Index(blocks, x.Block)
-		if i < 0 {
-			i = len(blocks)
-			blocks, pieces = append(blocks, x.Block), append(pieces, nil)
-		}
-		pieces[i] = append(pieces[i], x.Label)
-	}
-	most := max(s.Blocks.Pieces, len(s.Treatments))
-	if len(blocks) != s.Blocks.Count || slices.ContainsFunc(pieces, func(p []string) bool { return len(p) != most }) {
-		return nil, nil
-	}
-	return blocks, pieces
 }
 
 func (d *Desk) seal(w http.ResponseWriter, r *http.Request) {
