@@ -24,6 +24,7 @@ type columnView struct {
 	ID, Place, Unit, Depth, Side string // as read, or as typed; Place "leave-out" where it is not read
 	Fixed                        string // the role of a column that is no channel: time, name, value
 	Bad                          string // cells of it that cannot be read
+	Sensor                       string // the instrument that it comes from
 }
 
 const leaveOut = "leave-out"
@@ -165,12 +166,12 @@ func columnViews(g *logfile.Guess, m *logfile.Map, in map[string]string, u units
 		}
 		if i := slices.IndexFunc(m.Channels, func(x logfile.MapChannel) bool { return x.Column == c.Name }); i >= 0 {
 			x := m.Channels[i]
-			v.ID, v.Place, v.Unit, v.Side = x.ID, string(x.Place), writtenUnit(x), x.Side
+			v.ID, v.Place, v.Unit, v.Side, v.Sensor = x.ID, string(x.Place), writtenUnit(x), x.Side, x.Sensor
 			if x.DepthM > 0 {
 				v.Depth = u.length(x.DepthM)
 			}
 		}
-		for key, field := range map[string]*string{"id:": &v.ID, "place:": &v.Place, "unit:": &v.Unit, "depth:": &v.Depth, "side:": &v.Side} {
+		for key, field := range map[string]*string{"id:": &v.ID, "place:": &v.Place, "unit:": &v.Unit, "depth:": &v.Depth, "side:": &v.Side, "sensor:": &v.Sensor} {
 			if typed, ok := in[key+c.Name]; ok {
 				*field = typed
 			}
@@ -247,6 +248,7 @@ func correctedMap(r *http.Request, g *logfile.Guess, base *logfile.Map, u units)
 			}
 			x.DepthM = m
 		}
+		x.Sensor = get("sensor:"+c.Name, x.Sensor)
 		if x.Side = get("side:"+c.Name, x.Side); x.Place != trace.Surface {
 			x.Side = ""
 		}

@@ -43,12 +43,12 @@ func TestColumnsCorrectedOnceAreReadRightEverAfter(t *testing.T) {
 
 	_, page := d.get(at)
 	wants(t, page, "dull one.csv", "n/a?", "60 of 60 rows can be kept", "1 row cannot be read")
-	said := url.Values{"do": {"check"}, "cook": {first}, "place:a1": {"depth"}, "unit:a1": {"degF"}, "id:a1": {"mid"}, "depth:a1": {"0.5 in"}, "place:b2": {"leave-out"}}
+	said := url.Values{"do": {"check"}, "cook": {first}, "place:a1": {"depth"}, "unit:a1": {"degF"}, "id:a1": {"mid"}, "depth:a1": {"0.5 in"}, "sensor:a1": {"probe-in"}, "place:b2": {"leave-out"}}
 	if code, body := d.post(at+"/"+sha, said); code != 200 {
 		t.Fatalf("%d %.900s", code, body)
 	}
 	_, page = d.get(at) // a reload
-	wants(t, page, `value="mid"`, `value="0.5 in"`, `value="`+first+`"`)
+	wants(t, page, `value="mid"`, `value="0.5 in"`, `value="`+first+`"`, `<option value="probe-in" selected>`)
 
 	// A wrong word is refused, and the rest of it kept.
 	wrong := url.Values{"cook": {first}, "place:a1": {"depth"}, "depth:a1": {"deep"}, "id:a1": {"middle of it"}}
@@ -86,7 +86,8 @@ func TestColumnsCorrectedOnceAreReadRightEverAfter(t *testing.T) {
 	wants(t, page, "broken.map.yaml", "third.csv", `value="mid"`)
 }
 
-// wantsMid wants the cook to have one channel, 12.7 mm deep and in °F.
+// wantsMid wants the cook to have one channel, 12.7 mm deep, in °F and from the
+// probe of the register.
 func (d *deskServer) wantsMid(label string) {
 	d.Helper()
 	for _, c := range d.record(demoID).Cooks {
@@ -98,7 +99,7 @@ func (d *deskServer) wantsMid(label string) {
 			d.Fatal(err)
 		}
 		for _, x := range traces {
-			if ch := x.Channel; ch.ID == "mid" && ch.Place == trace.Depth && ch.Unit == trace.DegF && ch.DepthM > 0.01269 && ch.DepthM < 0.01271 {
+			if ch := x.Channel; ch.ID == "mid" && ch.Place == trace.Depth && ch.Unit == trace.DegF && ch.DepthM > 0.01269 && ch.DepthM < 0.01271 && ch.Sensor == "probe-in" {
 				return
 			}
 		}

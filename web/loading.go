@@ -67,6 +67,7 @@ type loadView struct {
 	Error     *fault.Error
 	Places    []choice
 	Units     []choice
+	Sensors   []choice // the instruments of the study
 	Forms     []choice
 	LengthIn  string
 	Most      int64        // bytes at once
@@ -90,6 +91,9 @@ func (d *Desk) showLoad(w http.ResponseWriter, r *http.Request, status int, v lo
 	v.Units, v.LengthIn = logUnits, unitsOf(r).lengthUnit()
 	for _, p := range logPlaces {
 		v.Places = append(v.Places, choice{p, say("place-" + p)})
+	}
+	for _, x := range rec.Study.Instruments {
+		v.Sensors = append(v.Sensors, choice{x.ID, x.ID})
 	}
 	for _, f := range timeForms {
 		v.Forms = append(v.Forms, choice{string(f), say("time-" + string(f))})

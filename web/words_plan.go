@@ -101,6 +101,8 @@ var planEnglish = map[string]string{
 	"design-dose-series":       "dose series: one factor at ordered levels",
 	"design-unblocked":         "without blocks: all pieces by lot",
 
+	"column-sensor": "Instrument",
+
 	// Rules and data.
 	"field-rule-name":      "A short name for it",
 	"field-rule-name-hint": "One word or two joined by a hyphen, such as probe-slip. Left empty, one is made.",
