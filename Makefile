@@ -43,8 +43,8 @@ race: ## the tests under the race detector (needs a C compiler)
 bench: ## every Go benchmark
 	$(GO) test -run '^$$' -bench . -benchmem ./...
 
-bench-large: ## load a log of 1 GB and count the memory it takes (Linux)
-	$(GO) test -tags large -run Load1GB -v -count=1 -timeout 30m ./cli
+bench-large: ## load logs of 1 GB in every form and count the memory it takes (Linux)
+	$(GO) test -tags large -run Load1GB -v -count=1 -timeout 60m ./logfile
 
 bench-paint: ui ## how soon Chromium paints the desk and a study of 10,000 cooks, beside a page of one line
 	TRIVET_BROWSER=1 $(GO) test ./web -run TestPaintInABrowser -blocks 5000 -v -count=1 -timeout 5m
