@@ -94,6 +94,7 @@ func (d *Desk) routes() {
 	lead("POST /studies/{id}/undo", d.putBack)
 	lead("GET /studies/{id}/pieces", d.piecesPage)
 	lead("GET /studies/{id}/instruments", d.instrumentsPage)
+	lead("GET /studies/{id}/trial", d.trialPart)
 	lead("GET /studies/{id}/order", d.orderPage)
 	lead("POST /studies/{id}/order", d.setOrder)
 	lead("POST /studies/{id}/seal", d.seal)

@@ -353,7 +353,7 @@ func (b formBuilder) newEntry(l *documentList, keys ...string) form {
 
 // finish puts on a form what it says before saving and where it is shown.
 func (b formBuilder) finish(l *documentList, id string, f *form) {
-	f.Sealed = false
+	f.Sealed, f.Try = false, "/studies/"+b.rec.Study.ID+"/trial"
 	if l.Means != nil {
 		f.Means = l.Means(b.rec, id)
 	}

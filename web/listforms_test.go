@@ -161,7 +161,7 @@ func TestLotsByForm(t *testing.T) {
 	lot := func(fields ...string) url.Values { return paged("pieces", entry("lots", "new-lot", fields...)) }
 	d.refuses(saltAt+"/entries", lot("what", "", "bought", "2026-02-27"), 422, "A lot needs to say what it is", `value="2026-02-27"`)
 	body := d.accepts(saltAt+"/entries", lot("what", "two loins of one animal", "id", "A", "bought", "2026-02-27", "note", "aged: 10 days # on the bone"))
-	wants(t, body, "Two loins of one animal; of 2026-02-27; 0 pieces come from it; aged: 10 days # on the bone", "The lot A was added", "Take it back")
+	wants(t, body, "Two loins of one animal; of 2026-02-27; no piece names it yet; aged: 10 days # on the bone", "The lot A was added", "Take it back")
 	d.refuses(saltAt+"/entries", lot("what", "more", "id", "A"), 422, "Another lot has this name")
 	d.accepts(saltAt+"/entries", lot("what", "one batch"))
 	d.accepts(saltAt+"/entries", paged("pieces", entry("pieces", "new-piece", "label", "L01-a", "block", "L01", "lot", "A")))

@@ -55,7 +55,11 @@ func lotSays(s *study.Study, x study.Lot) string {
 			n++
 		}
 	}
-	out = append(out, say("lot-pieces", count(n, "piece", "pieces")))
+	if n == 0 {
+		out = append(out, say("lot-unused"))
+	} else {
+		out = append(out, say("lot-pieces", count(n, "piece", "pieces")))
+	}
 	if x.Note != "" {
 		out = append(out, x.Note)
 	}

@@ -28,7 +28,7 @@ var mayUse = map[string][]string{
 	"all": {"GET /ui/{name}", "GET /assets/{name}", "GET /favicon.ico", "GET /login", "POST /login", "POST /logout", "POST /units", "GET /alive", "GET /worker.js",
 		"GET /certificate", "GET /certificate/trivet-kitchen-root.crt", "GET /certificate/trusted", "/"},
 	"lead": {"GET /{$}", "GET /tastings", "POST /studies", "POST /import", "GET /trash", "GET /studies/{id}", "POST /studies/{id}/trash", "POST /studies/{id}/restore",
-		"POST /studies/{id}/edit", "GET /studies/{id}/text", "POST /studies/{id}/text", "POST /studies/{id}/questions", "POST /studies/{id}/treatments", "POST /studies/{id}/order", "GET /studies/{id}/order", "POST /studies/{id}/entries", "POST /studies/{id}/undo", "GET /studies/{id}/pieces", "GET /studies/{id}/instruments",
+		"POST /studies/{id}/edit", "GET /studies/{id}/text", "POST /studies/{id}/text", "POST /studies/{id}/questions", "POST /studies/{id}/treatments", "POST /studies/{id}/order", "GET /studies/{id}/order", "POST /studies/{id}/entries", "POST /studies/{id}/undo", "GET /studies/{id}/pieces", "GET /studies/{id}/instruments", "GET /studies/{id}/trial",
 		"POST /studies/{id}/seal", "POST /studies/{id}/look", "GET /studies/{id}/traces", "GET /studies/{id}/power", "GET /studies/{id}/margin", "GET /studies/{id}/figures/{figure}",
 		"GET /studies/{id}/report", "GET /studies/{id}/report.zip", "GET /studies/{id}/package.zip", "GET /studies/{id}/sheets", "GET /studies/{id}/sheets.pdf", "GET /copy",
 		"GET /studies/{id}/treatments/{treatment}", "POST /studies/{id}/treatments/{treatment}", "POST /studies/{id}/treatments/{treatment}/predict", "POST /studies/{id}/treatments/{treatment}/reshape", "POST /studies/{id}/cooks/{cook}/void", "POST /studies/{id}/cooks/{cook}/clocks",

@@ -41,6 +41,7 @@ type form struct {
 	Error              *fault.Error // one that belongs to no field
 	Sealed             bool         // a change will show beside the seal
 	Means              string       // what a change means, told before it is saved
+	Try                string       // where it is tried out while it is filled in
 	Action, Button     string       // where it is sent and by what; "" changes fields
 	Hidden             []choice     // what is sent along
 }

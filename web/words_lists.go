@@ -21,6 +21,8 @@ var listsEnglish = map[string]string{
 	"name-taken-fix":      "give each its own, or change the one there is",
 	"used-piece":          "piece %s",
 
+	"trial-says": "As it would stand: %s",
+
 	// Readings.
 	"readings-h":               "What people read and type in",
 	"readings-lead":            "What nobody computes from a log: a shear force, the browning of a crust, whether it stuck. Say once how it is read; its values are typed in on each cook’s page. Several values of one piece stand between semicolons there and count as one piece.",
@@ -81,7 +83,8 @@ var listsEnglish = map[string]string{
 	"list-lot-empty-fix":   "write it in a few words, such as two loins of one animal",
 	"list-lot-taken":       "Another lot has this name",
 	"lot-bought":           "of %s",
-	"lot-pieces":           "%s come from it",
+	"lot-pieces":           "for %s",
+	"lot-unused":           "no piece names it yet",
 
 	// Instruments.
 	"instruments-none":                       "No instrument is listed, so no log is corrected by a check.",

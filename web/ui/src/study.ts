@@ -25,6 +25,24 @@ function followMargins(root: ParentNode): void {
   }
 }
 
+/** trials: how an entry would stand, or what is wrong with it so far. */
+function followTrials(root: ParentNode): void {
+  for (const box of root.querySelectorAll<HTMLElement>("[data-trial]")) {
+    const form = box.closest("form");
+    if (!form) continue;
+    const follower = new Follower(box, 200);
+    const fields = [...form.elements].filter((e): e is HTMLInputElement => "name" in e && String(e.name).startsWith("set:"));
+    const mark = (): void => {
+      const wrong = new Set([...box.querySelectorAll<HTMLElement>("[data-wrong]")].map((e) => `set:${e.dataset.wrong}`));
+      for (const f of fields) {
+        if (wrong.has(f.name)) f.setAttribute("aria-invalid", "true");
+        else f.removeAttribute("aria-invalid");
+      }
+    };
+    form.addEventListener("input", () => follower.ask(() => new Request(`${box.dataset.trial}?${formData(form)}`), undefined, mark));
+  }
+}
+
 /** power: the curve moves with margin and SD. */
 function followPower(root: ParentNode): void {
   for (const form of root.querySelectorAll<HTMLFormElement>("form[data-try]")) {
@@ -85,6 +103,7 @@ function fetchLate(): void {
 function wire(root: ParentNode): void {
   keepDrafts(root);
   followMargins(root);
+  followTrials(root);
   followPower(root);
   followLists(root);
   followEdits(root, wire);

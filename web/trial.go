@@ -1,0 +1,114 @@
+package web
+
+import (
+	"maps"
+	"net/http"
+	"slices"
+	"strings"
+
+	"trivet/bench"
+	"trivet/fault"
+	"trivet/study"
+)
+
+// trialView is what a form that is being filled in would do: how its entry
+// would stand, or what is wrong with it so far.
+type trialView struct {
+	Says  string
+	Wrong []trialFault
+}
+
+type trialFault struct{ Path, Label, What string }
+
+// trialPart tries a form of one of the lists out and saves nothing.
+func (d *Desk) trialPart(w http.ResponseWriter, r *http.Request) {
+	rec, err := d.nb.Record(r.Context(), r.PathValue("id"))
+	if err == nil {
+		err = r.ParseForm()
+	}
+	if err != nil {
+		d.s.fail(w, r, 0, err)
+		return
+	}
+	d.renderPart(w, http.StatusOK, "trial", d.trial(rec, r))
+}
+
+func (d *Desk) trial(rec *bench.Record, r *http.Request) trialView {
+	in := map[string]string{}
+	for key := range r.Form {
+		if p, ok := strings.CutPrefix(key, "set:"); ok {
+			in[p] = r.FormValue(key)
+		}
+	}
+	s, l, id, err := tried(rec, r, in)
+	if l == nil {
+		return trialView{}
+	}
+	if err == nil {
+		return trialView{Says: say("trial-says", sentenceOf(l.Says(s, id)))}
+	}
+	var v trialView
+	faults := fault.List{}
+	if list, ok := err.(fault.List); ok {
+		faults = list
+	} else {
+		faults = append(faults, d.s.publicFault(err))
+	}
+	for _, f := range faults {
+		told := onField(f)
+		x := trialFault{What: sentenceOf(told.Message) + " " + sentenceOf(told.Fix)}
+		for _, p := range slices.Sorted(maps.Keys(in)) {
+			if belongs(told.Field, p) {
+				if _, key, _ := strings.Cut(p, "]."); l.hasWord("f-" + key) {
+					x.Path, x.Label = p, l.word("f-"+key)
+				}
+				break
+			}
+		}
+		v.Wrong = append(v.Wrong, x)
+	}
+	return v
+}
+
+// tried is the study as a form would leave it, and the entry that the form is
+// of; no list where it is of none of [documentLists].
+func tried(rec *bench.Record, r *http.Request, in map[string]string) (s *study.Study, l *documentList, id string, err error) {
+	doc, err := study.ReadDocument("study.yaml", rec.Document)
+	if err != nil {
+		return nil, nil, "", err
+	}
+	u := unitsOf(r)
+	if r.FormValue("do") == "add" {
+		if l = documentLists[r.FormValue("list")]; l == nil {
+			return nil, nil, "", nil
+		}
+		anchor, err := l.addTo(rec, doc, in, u)
+		if err != nil {
+			return nil, l, "", err
+		}
+		id = strings.TrimPrefix(anchor, l.One+"-")
+	}
+	for _, p := range slices.Sorted(maps.Keys(in)) {
+		if r.FormValue("do") == "add" {
+			break
+		}
+		of, entry, f, ok := listOf(p)
+		if !ok || of.Find(rec.Study, entry) == nil {
+			return nil, nil, "", nil
+		}
+		l, id = of, entry
+		if same(in[p], r.FormValue("was:"+p)) {
+			continue
+		}
+		if l.Keeps != nil {
+			if err := l.Keeps(rec, id, f.Key); err != nil {
+				return nil, l, id, fault.As(err).On(p, in[p])
+			}
+		}
+		if err := put(doc, p, in[p], u); err != nil {
+			return nil, l, id, err
+		}
+	}
+	s, err = study.Parse("study.yaml", doc.Bytes())
+	return s, l, id, err
+}
