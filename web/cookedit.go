@@ -15,6 +15,7 @@ import (
 	"trivet/fault"
 	"trivet/quantity"
 	"trivet/study"
+	"trivet/tasting"
 )
 
 // entryRow is one thing typed into a cook, with its form: what stands there,
@@ -183,12 +184,13 @@ func nextStage(c *study.Cook) study.Stage {
 	return study.Raw
 }
 
-// undoRows are what happened to a cook, the latest first.
-func undoRows(rec *bench.Record, c *study.Cook) []undoRow {
+// undoRows are what happened to a cook, the latest first. What a cook counts
+// as is taken back by the lead alone.
+func undoRows(rec *bench.Record, c *study.Cook, lead bool) []undoRow {
 	can := map[int64]bool{}
 	mine := map[int64]bool{}
 	for _, x := range bench.Changes(rec.Events, *c) {
-		mine[x.Event.Seq], can[x.Event.Seq] = true, x.CanUndo
+		mine[x.Event.Seq], can[x.Event.Seq] = true, x.CanUndo && (lead || !ofStanding(x.Change))
 	}
 	var out []undoRow
 	for _, e := range slices.Backward(rec.Events) {
@@ -321,6 +323,33 @@ func typedMass(field, text string) (g float64, err error) {
 	return 1000 * m.Kg(), err
 }
 
+// typedWeighing is a weighing as it was typed; field names the fields of the
+// form "mass", "resolution" and "at" for what is wrong with them.
+func typedWeighing(c *study.Cook, x study.Weighing, mass, resolution, at string, field func(string) string) (study.Weighing, error) {
+	var err error
+	if x.MassG, err = typedMass(field("mass"), mass); err != nil {
+		return x, err
+	}
+	if x.MassG == 0 && x.Stage != study.Drip {
+		return x, fault.New("mass-zero", "%s", say("mass-zero")).On(field("mass"), mass).WithFix("%s", say("mass-negative-fix"))
+	}
+	if x.ResG = resolutionOf(c); strings.TrimSpace(resolution) != "" {
+		if x.ResG, err = typedMass(field("resolution"), strings.TrimSpace(resolution)); err != nil {
+			return x, err
+		}
+	}
+	if at = strings.TrimSpace(at); at != "" {
+		if x.AtUS, err = parseClock(at); err != nil {
+			if f := fault.As(err); f != nil {
+				return x, f.On(field("at"), at)
+			}
+			return x, err
+		}
+		x.HasAt = true
+	}
+	return x, nil
+}
+
 // saveWeighing adds, corrects or removes a weighing.
 func (d *Desk) saveWeighing(w http.ResponseWriter, r *http.Request) {
 	d.editEntry(w, r, "weighings", func(rec *bench.Record, c *study.Cook) (out edited, err error) {
@@ -348,27 +377,13 @@ func (d *Desk) saveWeighing(w http.ResponseWriter, r *http.Request) {
 		if !slices.Contains(weighingStages, x.Stage) {
 			return out, fault.New("stage-unknown", "%s", say("stage-unknown")).On("stage", string(x.Stage)).WithFix("%s", say("mark-unknown-fix"))
 		}
-		if x.MassG, err = typedMass("mass", r.FormValue("mass")); err != nil {
+		if x, err = typedWeighing(c, x, r.FormValue("mass"), r.FormValue("resolution"), r.FormValue("at"), func(name string) string { return name }); err != nil {
 			return out, err
 		}
-		if x.MassG == 0 && x.Stage != study.Drip {
-			return out, fault.New("mass-zero", "%s", say("mass-zero")).On("mass", r.FormValue("mass")).WithFix("%s", say("mass-negative-fix"))
-		}
-		if text := strings.TrimSpace(r.FormValue("resolution")); text != "" {
-			if x.ResG, err = typedMass("resolution", text); err != nil {
+		if was == nil {
+			if err := stageFree(c, x.Stage, "stage"); err != nil {
 				return out, err
 			}
-		} else {
-			x.ResG = resolutionOf(c)
-		}
-		if text := strings.TrimSpace(r.FormValue("at")); text != "" {
-			if x.AtUS, err = parseClock(text); err != nil {
-				return out, err
-			}
-			x.HasAt = true
-		}
-		if was == nil && x.Stage != study.DuringCook && slices.ContainsFunc(c.Weighings, func(o study.Weighing) bool { return o.Stage == x.Stage }) {
-			return out, fault.New("stage-taken", "%s", say("stage-taken", stageWords(x.Stage))).On("stage", stageWords(x.Stage)).WithFix("%s", say("stage-taken-fix"))
 		}
 		out.After = &bench.Entry{Weighing: &x}
 		if was == nil {
@@ -500,12 +515,14 @@ func (d *Desk) saveDeviation(w http.ResponseWriter, r *http.Request) {
 	})
 }
 
+func ofStanding(ch bench.Change) bool { return ch.Before != nil && ch.Before.Standing != nil }
+
 // undo takes back one change of the history, as long as what it changed still
 // is as it left it. The undoing is a change like any other.
 func (d *Desk) undo(w http.ResponseWriter, r *http.Request) {
 	d.editEntry(w, r, "history", func(rec *bench.Record, c *study.Cook) (edited, error) {
 		for _, x := range bench.Changes(rec.Events, *c) {
-			if strconv.FormatInt(x.Event.Seq, 10) == r.FormValue("entry") && x.CanUndo {
+			if strconv.FormatInt(x.Event.Seq, 10) == r.FormValue("entry") && x.CanUndo && (!ofStanding(x.Change) || d.roleOf(r) == tasting.Lead) {
 				return edited{x.Undone(), say("undo-done", x.Event.What)}, nil
 			}
 		}
@@ -527,18 +544,23 @@ func (d *Desk) editEntry(w http.ResponseWriter, r *http.Request, form string, ch
 // saveDay changes the day on which a cook was made.
 func (d *Desk) saveDay(w http.ResponseWriter, r *http.Request) {
 	d.editEntry(w, r, "day", func(rec *bench.Record, c *study.Cook) (edited, error) {
-		day, was := strings.TrimSpace(r.FormValue("day")), r.FormValue("was")
-		if _, err := time.Parse(time.DateOnly, day); err != nil && day != "" {
-			return edited{}, fault.New("day-bad", "%s", say("day-bad")).On("day", day).WithFix("%s", say("day-bad-fix"))
-		}
-		if day == c.Day {
-			return edited{}, nil
-		}
-		if was != c.Day {
-			return edited{}, fault.New("edited-meanwhile", "%s", say("entry-meanwhile", dayWords(c.Day))).On("day", day).WithFix("%s", say("entry-meanwhile-fix"))
-		}
-		return edited{bench.Change{Before: &bench.Entry{Day: &was}, After: &bench.Entry{Day: &day}}, say("day-changed", c.Label, dayWords(was), dayWords(day))}, nil
+		return dayChange(c, r.FormValue("day"), r.FormValue("was"))
 	})
+}
+
+// dayChange is the change of a cook's day; was is what the form showed.
+func dayChange(c *study.Cook, day, was string) (edited, error) {
+	day = strings.TrimSpace(day)
+	if _, err := time.Parse(time.DateOnly, day); err != nil && day != "" {
+		return edited{}, fault.New("day-bad", "%s", say("day-bad")).On("day", day).WithFix("%s", say("day-bad-fix"))
+	}
+	if day == c.Day {
+		return edited{}, nil
+	}
+	if was != c.Day {
+		return edited{}, fault.New("edited-meanwhile", "%s", say("entry-meanwhile", dayWords(c.Day))).On("day", day).WithFix("%s", say("entry-meanwhile-fix"))
+	}
+	return edited{bench.Change{Before: &bench.Entry{Day: &was}, After: &bench.Entry{Day: &day}}, say("day-changed", c.Label, dayWords(was), dayWords(day))}, nil
 }
 
 func dayWords(day string) string {
@@ -546,18 +568,6 @@ func dayWords(day string) string {
 		return say("day-none")
 	}
 	return day
-}
-
-func (d *Desk) voidCook(w http.ResponseWriter, r *http.Request) {
-	d.changeCook(w, r, "void", func(rec *bench.Record, c *study.Cook) (string, error) {
-		rule, why := r.FormValue("rule"), strings.TrimSpace(r.FormValue("why"))
-		if !slices.ContainsFunc(rec.Study.VoidRules, func(x study.VoidRule) bool { return x.ID == rule }) || why == "" {
-			return "", fault.New("void-why", "%s", say("void-why")).On("why", why).WithFix("%s", say("void-why-fix"))
-		}
-		c.Role, c.VoidRule, c.VoidWhy, c.VoidedAt = study.Void, rule, why, d.s.opt.Now()
-		what := say("void-done", c.Label, rule, why)
-		return what, d.nb.PutCook(r.Context(), rec.Study.ID, *c, study.Event{At: d.s.opt.Now(), Study: rec.Study.ID, Kind: study.EventVoided, What: what})
-	})
 }
 
 // changeCook lets a form change a cook. A script is answered in JSON, a form

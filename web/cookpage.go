@@ -45,12 +45,13 @@ type cookView struct {
 	Logs                          []string
 	Picture                       *pictureView
 	Predicted                     []choice
-	VoidRules                     []choice
+	Sheet                         sheetForm
+	Counts                        *roleForm // nil for who may not say it
 	Notes                         []string
 	Saved                         saved
 	Previous, Next                string
 	Fahrenheit                    bool
-	MayVoid, MayDelete            bool
+	MayDelete                     bool
 	Quality, Cautions             []qualityLine
 	Offered                       []offeredMark
 	Clocks                        *clocksView // nil where there is one clock only
@@ -188,11 +189,8 @@ func (d *Desk) cookView(r *http.Request, rec *bench.Record, c *study.Cook, at sa
 	for _, l := range c.Logs {
 		v.Logs = append(v.Logs, l.File)
 	}
-	for _, x := range s.VoidRules {
-		v.VoidRules = append(v.VoidRules, choice{x.ID, x.When})
-	}
+	v.Sheet, v.Counts = sheetFormOf(c, at), d.roleFormOf(r, s, c, at)
 	v.MayDelete = d.roleOf(r) == tasting.Lead
-	v.MayVoid = c.Role == study.Planned && len(v.VoidRules) > 0
 	// A plan that is sealed and not finished keeps its responses out of sight
 	// here as on the study's page: seeing them is a look at the answer.
 	v.Hidden = early(rec) && !looked(rec) || d.roleOf(r) != tasting.Lead
@@ -201,7 +199,7 @@ func (d *Desk) cookView(r *http.Request, rec *bench.Record, c *study.Cook, at sa
 			return nil, err
 		}
 	}
-	v.Undo = undoRows(rec, c)
+	v.Undo = undoRows(rec, c, v.MayDelete)
 	if st == asWhole {
 		return v, d.fillCook(r, v, rec, c, u)
 	}

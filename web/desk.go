@@ -113,7 +113,8 @@ func (d *Desk) routes() {
 	lead("POST /studies/{id}/treatments/{treatment}", d.saveTreatment)
 	lead("POST /studies/{id}/treatments/{treatment}/predict", d.predictPart)
 	lead("POST /studies/{id}/treatments/{treatment}/reshape", d.reshapeTreatment)
-	lead("POST /studies/{id}/cooks/{cook}/void", d.voidCook)
+	lead("POST /studies/{id}/cooks", d.addCook)
+	lead("POST /studies/{id}/cooks/{cook}/role", d.saveRole)
 	lead("POST /studies/{id}/cooks/{cook}/clocks", d.saveClock)
 	lead("POST /studies/{id}/links", d.makeLink)
 	// Who cooks reads and writes what happened at the stove, and no more.
@@ -122,6 +123,7 @@ func (d *Desk) routes() {
 	cook("GET /studies/{id}/cooks/{cook}", d.cookPage)
 	cook("GET /studies/{id}/cooks/{cook}/traces", d.cookTraces)
 	cook("POST /studies/{id}/cooks/{cook}/day", d.saveDay)
+	cook("POST /studies/{id}/cooks/{cook}/sheet", d.saveSheet)
 	cook("POST /studies/{id}/cooks/{cook}/marks", d.saveMark)
 	cook("POST /studies/{id}/cooks/{cook}/weighings", d.saveWeighing)
 	cook("POST /studies/{id}/cooks/{cook}/readings", d.saveReading)

@@ -565,7 +565,7 @@ func TestACooksLinkOpensTheStoveAlone(t *testing.T) {
 			t.Errorf("a cook's link opens %s", path)
 		}
 	}
-	for _, path := range []string{"/edit", "/seal", "/look", "/trash", "/links", "/cooks/" + c.Label + "/void"} {
+	for _, path := range []string{"/edit", "/seal", "/look", "/trash", "/links", "/cooks/" + c.Label + "/role"} {
 		guest.post("/studies/"+id+path, url.Values{"sure": {"yes"}, "open": {"yes"}, "role": {"reader"}})
 	}
 	if rec := d.record(id); rec.Seal != nil || string(rec.Document) != before || bench.Trashed(rec.Events) || rec.Cooks[0].Role == study.Void {

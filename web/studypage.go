@@ -85,6 +85,7 @@ type studyView struct {
 	CanDraw          bool
 	Cooks            []cookLine
 	CookList         listing
+	NewCook          newCookView
 	CookPictures     []pictureView
 	Overlay          *overlayView // nil where no cook has traces
 	Tastings         []tastingLine
@@ -338,6 +339,7 @@ func (d *Desk) studyView(r *http.Request, rec *bench.Record, at saved, st stage)
 		v.SealedAt = rec.Seal.At.Format("2 January 2006, 15:04 MST")
 	}
 	d.tastings(v, b)
+	v.NewCook = newCookForm(rec, at)
 
 	var got *bench.Answered
 	if st == asWhole {
