@@ -109,21 +109,25 @@ func clockSeconds(us float64) string {
 }
 
 func (d *Desk) compareClocks(in measure.Input, clocks []bench.Clock, clock, onto, by string) *comparedClocks {
-	out := &comparedClocks{Clock: clock, Onto: onto, By: by, Name: measure.ClockName(in.Cook, clock), OntoName: measure.ClockName(in.Cook, onto)}
 	f, err := measure.AlignClock(in, clock, onto, by)
 	if err == nil {
 		_, err = in.Cook.AddClockFix(f)
 	}
 	if err != nil {
-		out.Error = d.s.publicFault(err)
-		return out
+		return &comparedClocks{Clock: clock, Onto: onto, By: by, Name: measure.ClockName(in.Cook, clock), OntoName: measure.ClockName(in.Cook, onto), Error: d.s.publicFault(err)}
 	}
-	i := slices.IndexFunc(clocks, func(c bench.Clock) bool { return c.ID == clock })
-	c := clocks[i]
-	out.Correction, out.Residual, out.Points = measure.FixWords(f), clockSeconds(f.RMSUS), f.Points
-	out.Known = "±" + clockSeconds(2*max(f.UUS(c.FromUS), f.UUS(c.ToUS)))
-	out.Agrees, out.Note = bench.Agrees(f, c.FromUS, c.ToUS), sentenceOf(f.Note)
+	out := comparedOf(in, clocks, f)
+	out.By = by
 	return out
+}
+
+// comparedOf puts a comparison into words.
+func comparedOf(in measure.Input, clocks []bench.Clock, f study.ClockFix) *comparedClocks {
+	c := clocks[slices.IndexFunc(clocks, func(c bench.Clock) bool { return c.ID == f.Clock })]
+	return &comparedClocks{Clock: f.Clock, Onto: f.To, By: f.Method, Name: measure.ClockName(in.Cook, f.Clock), OntoName: measure.ClockName(in.Cook, f.To),
+		Correction: measure.FixWords(f), Residual: clockSeconds(f.RMSUS), Points: f.Points,
+		Known:  "±" + clockSeconds(2*max(f.UUS(c.FromUS), f.UUS(c.ToUS))),
+		Agrees: bench.Agrees(f, c.FromUS, c.ToUS), Note: sentenceOf(f.Note)}
 }
 
 // saveClock applies a comparison, sets a clock by hand, or undoes what stands.

@@ -202,6 +202,9 @@ func correctedMap(r *http.Request, g *logfile.Guess, base *logfile.Map, u units)
 	m.Time.Column = get("time-column", m.Time.Column)
 	m.Time.Form = logfile.TimeForm(get("time-form", string(m.Time.Form)))
 	m.Time.Offset = get("time-offset", m.Time.Offset)
+	if order := logfile.TimeForm(get("date-order", "")); dateForm(order) && dateForm(m.Time.Form) {
+		m.Time.Form = order
+	}
 	if !slices.ContainsFunc(g.Columns, func(c logfile.ColumnGuess) bool { return c.Name == m.Time.Column }) {
 		return nil, fault.New("map-field", "%s", say("map-time")).On("time-column", m.Time.Column).WithFix("%s", say("map-time-fix"))
 	}

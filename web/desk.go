@@ -56,6 +56,8 @@ type Desk struct {
 	lines    map[string]keptLine
 	photos   *photoShelf
 	dry      map[string]*logfile.Log // dry runs, by log and map
+	guesses  map[string]readLog      // of waiting logs, by hash
+	loads    map[string][]*loadRun   // being loaded, by study
 	pages    setPages
 	auditing sync.Mutex
 }
@@ -133,6 +135,7 @@ func (d *Desk) routes() {
 	cook("GET /studies/{id}/cooks/{cook}/photos/{photo}", d.photoFile)
 	cook("POST /studies/{id}/cooks/{cook}/photos/{photo}", d.savePhoto)
 	cook("GET /studies/{id}/load", d.loadPage)
+	cook("GET /studies/{id}/load/progress", d.loadProgress)
 	cook("POST /studies/{id}/load", unhurried(d.stageLogs))
 	cook("POST /studies/{id}/load/{log}", unhurried(d.loadStaged))
 	on("GET /c/{token}", byCook, http.HandlerFunc(d.cookDoor))

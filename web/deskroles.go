@@ -58,8 +58,19 @@ func (d *Desk) atTheStove(next http.HandlerFunc) http.Handler {
 			next(w, r)
 			return
 		}
+		if d.wasCook(r) && !(d.s.leads.isLead(r) && !d.s.exposed(r)) {
+			d.s.fail(w, r, http.StatusUnauthorized, fault.New("link-over", "%s", say("cook-over")).WithFix("%s", say("cook-over-fix")))
+			return
+		}
 		lead.ServeHTTP(w, r)
 	})
+}
+
+// wasCook tells that a browser came as a cook of the study before: its link
+// has run out, or the lead has ended it.
+func (d *Desk) wasCook(r *http.Request) bool {
+	_, err := r.Cookie(stoveCookie(r.PathValue("id")))
+	return err == nil
 }
 
 type linkView struct {

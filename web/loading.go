@@ -2,13 +2,14 @@ package web
 
 import (
 	"bytes"
-	"context"
 	"fmt"
+	"io"
 	"maps"
 	"net/http"
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"trivet/bench"
@@ -51,7 +52,8 @@ type waitingView struct {
 	Times   []string // columns that may tell the time
 	TimeIs  map[string]string
 	Notes   []string
-	Account []string // what the dry run met
+	Account []string   // what the dry run met
+	Dates   *datesView // where day and month may be the other way round
 	Error   *fault.Error
 	Checked bool // a person asked to read it again
 	Known   bool // the study holds this very file
@@ -63,6 +65,7 @@ type loadView struct {
 	Logs      []waitingView
 	Labels    []string
 	Done      []string
+	Clocks    []clockOffer // of logs just loaded
 	Notes     []string
 	Error     *fault.Error
 	Places    []choice
@@ -70,7 +73,8 @@ type loadView struct {
 	Sensors   []choice // the instruments of the study
 	Forms     []choice
 	LengthIn  string
-	Most      int64        // bytes at once
+	Most      int64 // bytes at once
+	Words     map[string]string
 	Ready     int          // logs whose cook is known
 	HeatOn    string       // as typed for all logs
 	HeatWrong *fault.Error // with that
@@ -88,6 +92,8 @@ func (d *Desk) showLoad(w http.ResponseWriter, r *http.Request, status int, v lo
 	}
 	v.ID, v.Title, v.Most = rec.Study.ID, rec.Study.Title, maxUpload
 	v.Labels = bench.Labels(rec)
+	v.Words = map[string]string{"waits": say("send-waits"), "sending": say("send-sending"), "kept": say("send-kept"), "of": say("send-of"), "failed": say("send-failed"), "lost": say("send-lost"),
+		"again": say("send-again"), "drop": say("send-drop"), "large": say("upload-large", sizeText(maxUpload)) + ": " + say("upload-large-fix") + "."}
 	v.Units, v.LengthIn = logUnits, unitsOf(r).lengthUnit()
 	for _, p := range logPlaces {
 		v.Places = append(v.Places, choice{p, say("place-" + p)})
@@ -117,7 +123,7 @@ func (d *Desk) showLoad(w http.ResponseWriter, r *http.Request, status int, v lo
 				l.Error = wrong
 			}
 		}
-		if l.Cook != "" && l.Error == nil {
+		if l.Cook != "" && l.Error == nil && !l.Dates.open() {
 			v.Ready++
 		}
 		v.Logs = append(v.Logs, l)
@@ -149,16 +155,17 @@ func (d *Desk) inspect(rec *bench.Record, x waiting, labels []string, maps []kep
 		return v
 	}
 	file := filepath.Join(dir, x.SHA256)
-	g, base, by, err := readAs(file, maps)
+	read, err := d.readAs(file, maps)
 	if err != nil {
 		v.Error = d.s.publicFault(err)
 		return v
 	}
+	g, base := read.guess, read.base
 	v.Says = say("log-says", string(g.Shape), g.Time.Column, string(g.Time.Form), g.Time.Why)
 	if g.PeriodS > 0 {
 		v.Says += " " + say("log-every", fmt.Sprintf("%.3g s", g.PeriodS))
 	}
-	v.By = by
+	v.By, v.Dates = read.by, datesOf(read, v.In)
 	m, err := correctedMap(formOf(v.In), g, base, u)
 	if err != nil {
 		v.Error, m = d.s.publicFault(err), base
@@ -184,26 +191,64 @@ func (d *Desk) inspect(rec *bench.Record, x waiting, labels []string, maps []kep
 	}
 	v.Columns = columnViews(g, m, v.In, u, bad)
 	for _, n := range g.Notes {
+		if v.Dates != nil && n.Code == "log-time-guess" {
+			continue // the page asks
+		}
 		v.Notes = append(v.Notes, sentenceOf(n.Text))
 	}
 	return v
 }
 
-// readAs is what a file seems to be and the map it is read by: one that was
-// saved, or else the guess.
-func readAs(file string, maps []keptMap) (g *logfile.Guess, base *logfile.Map, by string, err error) {
+// readLog is what a waiting file seems to be and the map it is read by: one
+// that was saved, or else the guess.
+type readLog struct {
+	guess *logfile.Guess
+	base  *logfile.Map
+	by    string              // the saved map
+	dates *logfile.DateChoice // what the guess leaves open
+}
+
+func (d *Desk) readAs(file string, maps []keptMap) (readLog, error) {
+	r, err := d.guessed(file)
+	if err != nil {
+		return r, err
+	}
+	if k, ok := mapFor(maps, r.guess); ok {
+		return readLog{r.guess, k.Map, filepath.Base(k.file), nil}, nil
+	}
+	return r, nil
+}
+
+// guessed looks at a waiting file, once: it never changes.
+func (d *Desk) guessed(file string) (readLog, error) {
+	key := filepath.Base(file)
+	d.mu.Lock()
+	r, ok := d.guesses[key]
+	d.mu.Unlock()
+	if ok {
+		return r, nil
+	}
 	f, err := os.Open(file)
 	if err != nil {
-		return nil, nil, "", fault.New("incoming-gone", "%s", say("incoming-gone")).WithFix("%s", say("incoming-gone-fix"))
+		return r, fault.New("incoming-gone", "%s", say("incoming-gone")).WithFix("%s", say("incoming-gone-fix"))
 	}
 	defer f.Close()
-	if g, err = logfile.Inspect(f, logfile.Options{}); err != nil {
-		return nil, nil, "", err
+	if r.guess, err = logfile.Inspect(f, logfile.Options{}); err != nil {
+		return r, err
 	}
-	if k, ok := mapFor(maps, g); ok {
-		return g, k.Map, filepath.Base(k.file), nil
+	// Of a log too long to be read beforehand the beginning decides what is
+	// asked; what cannot be read here is told by the dry run.
+	if choice, err := logfile.ChooseDates(io.NewSectionReader(f, 0, mostDry), r.guess, logfile.Options{}); err == nil {
+		r.dates = choice
 	}
-	return g, g.Map(), "", nil
+	r.base = r.guess.Map()
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.guesses == nil || len(d.guesses) > maxStaged {
+		d.guesses = map[string]readLog{}
+	}
+	d.guesses[key] = r
+	return r, nil
 }
 
 // formOf is a form that was kept.
@@ -259,14 +304,17 @@ func (d *Desk) loadStaged(w http.ResponseWriter, r *http.Request) {
 		d.showLoad(w, r, http.StatusOK, loadView{}, sha, nil, in)
 		return
 	}
-	done, err := d.load(r.Context(), id, file, in, unitsOf(r))
+	defer d.begin(id, file)()
+	done, err := d.load(r, id, file, in)
 	if err != nil {
 		f := d.s.publicFault(err)
 		d.showLoad(w, r, statusOf(f), loadView{}, sha, f, in)
 		return
 	}
 	forget(file)
-	d.showLoad(w, r, http.StatusOK, loadView{Done: done}, "", nil, nil)
+	v := loadView{Done: done.says}
+	v.offer(done.clock)
+	d.showLoad(w, r, http.StatusOK, v, "", nil, nil)
 }
 
 // loadAll loads every waiting log whose cook is known, each as it was last
@@ -291,18 +339,22 @@ func (d *Desk) loadAll(w http.ResponseWriter, r *http.Request, id string) {
 			return
 		}
 	}
+	rec, err := d.nb.Record(r.Context(), id)
+	if err != nil {
+		d.s.fail(w, r, 0, err)
+		return
+	}
+	labels, files := bench.Labels(rec), []string{}
+	all = slices.DeleteFunc(all, func(x waiting) bool {
+		_, err := logfile.Assign(x.Name, labels)
+		return err != nil && x.In["cook"] == ""
+	})
 	for _, x := range all {
-		rec, err := d.nb.Record(r.Context(), id)
-		if err != nil {
-			d.s.fail(w, r, 0, err)
-			return
-		}
-		if x.In["cook"] == "" {
-			if _, err := logfile.Assign(x.Name, bench.Labels(rec)); err != nil {
-				continue
-			}
-		}
-		file := filepath.Join(dir, x.SHA256)
+		files = append(files, filepath.Join(dir, x.SHA256))
+	}
+	defer d.begin(id, files...)()
+	for i, x := range all {
+		file := files[i]
 		in := maps.Clone(x.In)
 		if in == nil {
 			in = map[string]string{}
@@ -310,7 +362,7 @@ func (d *Desk) loadAll(w http.ResponseWriter, r *http.Request, id string) {
 		if in["heat_on"] == "" {
 			in["heat_on"] = v.HeatOn
 		}
-		done, err := d.load(r.Context(), id, file, in, unitsOf(r))
+		done, err := d.load(r, id, file, in)
 		if err != nil {
 			f := d.s.publicFault(err)
 			status = statusOf(f)
@@ -318,7 +370,8 @@ func (d *Desk) loadAll(w http.ResponseWriter, r *http.Request, id string) {
 			continue
 		}
 		forget(file)
-		v.Done = append(v.Done, done...)
+		v.Done = append(v.Done, done.says...)
+		v.offer(done.clock)
 	}
 	if len(v.Done) == 0 && len(v.Notes) == 0 {
 		v.Notes = []string{say("load-all-none")}
@@ -326,8 +379,15 @@ func (d *Desk) loadAll(w http.ResponseWriter, r *http.Request, id string) {
 	d.showLoad(w, r, status, v, "", nil, nil)
 }
 
+// loaded is what loading a log did, and how its clock fits.
+type loaded struct {
+	says  []string
+	clock *clockOffer
+}
+
 // load loads a waiting log as in says, and tells what it did.
-func (d *Desk) load(ctx context.Context, id, file string, in map[string]string, u units) ([]string, error) {
+func (d *Desk) load(r *http.Request, id, file string, in map[string]string) (*loaded, error) {
+	ctx := r.Context()
 	rec, err := d.nb.Record(ctx, id)
 	if err != nil {
 		return nil, err
@@ -348,16 +408,21 @@ func (d *Desk) load(ctx context.Context, id, file string, in map[string]string, 
 		q.HeatOn = func(first int64) int64 { return first + int64(dur.S()*1e6) }
 	}
 	maps, _ := d.savedMaps()
-	g, base, by, err := readAs(file, maps)
+	read, err := d.readAs(file, maps)
 	if err != nil {
 		return nil, err
 	}
-	m, err := correctedMap(formOf(in), g, base, u)
+	m, err := correctedMap(formOf(in), read.guess, read.base, unitsOf(r))
 	if err != nil {
 		return nil, err
 	}
-	corrected := !sameMap(m, base)
-	if corrected || by != "" {
+	dates := datesOf(read, in)
+	if dates.open() && m.Time.Form == read.base.Time.Form {
+		return nil, fault.New("date-order-open", "%s", say("date-order-open")).On("date-order", dates.First).WithFix("%s", say("date-order-open-fix"))
+	}
+	// An order that somebody chose is kept even where it is the guess.
+	corrected := !sameMap(m, read.base) || dates != nil
+	if corrected || read.by != "" {
 		q.Map = m
 	}
 	f, err := os.Open(file)
@@ -365,26 +430,26 @@ func (d *Desk) load(ctx context.Context, id, file string, in map[string]string, 
 		return nil, fault.New("incoming-gone", "%s", say("incoming-gone")).WithFix("%s", say("incoming-gone-fix"))
 	}
 	defer f.Close()
-	q.Log = f
+	q.Log = d.counted(id, file, f)
 	got, err := bench.Load(ctx, d.nb, rec, q)
 	if err != nil {
 		return nil, err
 	}
 	a := got.Log.Account
-	done := []string{say("loaded", got.Cook.Label, a.Kept, a.Rows, count(len(got.Log.Traces), "channel", "channels"))}
+	done := &loaded{says: []string{say("loaded", got.Cook.Label, a.Kept, a.Rows, count(len(got.Log.Traces), "channel", "channels"))}, clock: d.offerClock(r, id, got)}
 	if corrected && in["once"] == "" {
 		if err := d.keepMap(m, x.Name); err != nil { // the log is loaded all the same
-			done = append(done, sentenceOf(d.s.publicFault(err).Message))
+			done.says = append(done.says, sentenceOf(d.s.publicFault(err).Message))
 		} else if d.opt.Maps != "" {
-			done = append(done, say("map-kept"))
+			done.says = append(done.says, say("map-kept"))
 		}
 	}
 	for i, p := range a.Problems {
 		if i == 10 {
-			done = append(done, say("and-more", len(a.Problems)-10+a.Unlisted))
+			done.says = append(done.says, say("and-more", len(a.Problems)-10+a.Unlisted))
 			break
 		}
-		done = append(done, sentenceOf(p.String()))
+		done.says = append(done.says, sentenceOf(p.String()))
 	}
 	return done, nil
 }

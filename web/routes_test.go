@@ -37,7 +37,7 @@ var mayUse = map[string][]string{
 		"POST /tastings/{id}/deviation", "POST /tastings/{id}/close", "GET /tastings/{id}/ballots", "GET /tastings/{id}/ballots.pdf"},
 	"lead cook": {"GET /studies/{id}/cooks", "GET /studies/{id}/cooks/{cook}", "GET /studies/{id}/cooks/{cook}/traces", "POST /studies/{id}/cooks/{cook}/marks", "POST /studies/{id}/cooks/{cook}/day", "POST /studies/{id}/cooks/{cook}/sheet",
 		"POST /studies/{id}/cooks/{cook}/weighings", "POST /studies/{id}/cooks/{cook}/readings", "POST /studies/{id}/cooks/{cook}/deviations", "POST /studies/{id}/cooks/{cook}/undo",
-		"POST /studies/{id}/cooks/{cook}/photos", "GET /studies/{id}/cooks/{cook}/photos/{photo}", "POST /studies/{id}/cooks/{cook}/photos/{photo}", "GET /studies/{id}/load", "POST /studies/{id}/load", "POST /studies/{id}/load/{log}"},
+		"POST /studies/{id}/cooks/{cook}/photos", "GET /studies/{id}/cooks/{cook}/photos/{photo}", "POST /studies/{id}/cooks/{cook}/photos/{photo}", "GET /studies/{id}/load", "GET /studies/{id}/load/progress", "POST /studies/{id}/load", "POST /studies/{id}/load/{log}"},
 	"cook":     {"GET /c/{token}", "POST /c/{token}"},
 	"reader":   {"GET /r/{token}"},
 	"watcher":  {"GET /watch/{token}"},
@@ -194,7 +194,7 @@ func (g got) refused() bool {
 	var e struct{ Error errorBody }
 	json.Unmarshal([]byte(g.body), &e)
 	switch e.Error.Code {
-	case "link-unknown", "link-ended", "signed-out", "roles-apart", "needs-tls", "key-locked", "too-many", "cross-site", "host-unknown":
+	case "link-unknown", "link-ended", "link-over", "signed-out", "roles-apart", "needs-tls", "key-locked", "too-many", "cross-site", "host-unknown":
 		return true
 	}
 	to := g.header.Get("Location")

@@ -201,7 +201,7 @@ func TestTheServerIsLostWhileTyping(t *testing.T) {
 	saved("early salt keeps it juicy")
 	p.waits(`document.querySelector(".saving") === null`)
 
-	// Signed out in the middle: sign in, and the form goes on its way.
+	// Signed out in the middle: sign in over the page, and the form goes on its way.
 	typed("early salt keeps it juicier")
 	if err := d.desk.s.access.signOutLeads(); err != nil {
 		t.Fatal(err)
@@ -211,11 +211,9 @@ func TestTheServerIsLostWhileTyping(t *testing.T) {
 	p.sees("You are signed out: nothing was saved")
 	p.check()
 	p.shot("signed-out")
-	p.fill("#passphrase", passphrase)
-	p.click("main form[method=post] button")
-	p.sees("Signed in again")
-	p.check()
-	p.click("main form[method=post] button")
+	p.fill("dialog #passphrase", passphrase)
+	p.click("dialog form button")
+	p.waits(`document.querySelector("dialog") === null && document.querySelector(".saving") === null`)
 	p.sees("early salt keeps it juicier")
 	saved("early salt keeps it juicier")
 }

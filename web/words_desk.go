@@ -438,7 +438,7 @@ var deskEnglish = map[string]string{
 	"upload-fix":         "choose a file first",
 	"upload-empty":       "No file came",
 	"upload-large":       "More than %s at once",
-	"upload-large-fix":   "send the files one by one",
+	"upload-large-fix":   "send fewer at once, or pack the log (gzip or zstd)",
 	"upload-cut":         "The upload broke off; nothing of it was kept",
 	"upload-cut-fix":     "try again",
 	"incoming-none":      "This server has no place to keep logs that wait",

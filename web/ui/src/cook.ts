@@ -5,6 +5,7 @@ import "uplot/dist/uPlot.min.css";
 import { fillIn } from "./coming";
 import { startPhotos } from "./photos";
 import { clock, clockAxis, colour, keyOf } from "./plotkey";
+import { sent } from "./signin";
 import { Zoom } from "./zoom";
 
 interface Mark {
@@ -275,7 +276,7 @@ class CookPlot {
     problem.hidden = true;
     try {
       const body = new URLSearchParams({ mark: mark.ID, at: clock(mark.AtS), was: mark.At });
-      const answer = await fetch(this.root.dataset.save ?? "", { method: "POST", body, headers: { Accept: "application/json" } });
+      const answer = await sent(this.root.dataset.save ?? "", { method: "POST", body, headers: { Accept: "application/json" } });
       const said = (await answer.json()) as { error?: { message: string; fix: string } };
       if (said.error) throw new Error(`${said.error.message}. ${said.error.fix}.`);
     } catch (e) {

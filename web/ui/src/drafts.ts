@@ -9,6 +9,14 @@ interface Draft {
   sent: boolean;
 }
 
+// The value of radio buttons is that of the one chosen.
+const valueOf = (fields: Input[], name: string): string => {
+  const these = fields.filter((f) => f.name === name);
+  if (these[0] instanceof HTMLInputElement && these[0].type === "radio") return these.find((f) => (f as HTMLInputElement).checked)?.value ?? "";
+  return these.at(-1)?.value ?? "";
+};
+const valuesOf = (fields: Input[]): Record<string, string> => Object.fromEntries(fields.map((f) => [f.name, valueOf(fields, f.name)]));
+
 type Input = HTMLInputElement | HTMLTextAreaElement | HTMLSelectElement;
 
 const prefix = "trivet-draft:";
@@ -20,7 +28,7 @@ export function keepDrafts(root: ParentNode): void {
 function inputs(form: HTMLFormElement): Input[] {
   return [...form.elements].filter(
     (e): e is Input =>
-      (e instanceof HTMLInputElement && !["hidden", "file", "submit", "checkbox", "radio"].includes(e.type)) ||
+      (e instanceof HTMLInputElement && !["hidden", "file", "submit", "checkbox"].includes(e.type)) ||
       e instanceof HTMLTextAreaElement ||
       e instanceof HTMLSelectElement,
   );
@@ -37,7 +45,7 @@ function read(key: string): Draft | null {
 function keep(form: HTMLFormElement): void {
   const key = prefix + form.dataset.keep;
   const fields = inputs(form);
-  const saved = Object.fromEntries(fields.map((f) => [f.name, f.value]));
+  const saved = valuesOf(fields);
   const draft = read(key);
   const refused = form.querySelector("[role=alert]") !== null;
   if (draft?.sent && !refused) {
@@ -46,10 +54,11 @@ function keep(form: HTMLFormElement): void {
     let any = false;
     for (const f of fields) {
       const typed = draft.typed[f.name];
-      if (typed !== undefined && typed !== f.value) {
-        f.value = typed;
-        any = true;
-      }
+      if (typed === undefined || typed === valueOf(fields, f.name)) continue;
+      if (!(f instanceof HTMLInputElement) || f.type !== "radio") f.value = typed;
+      else if (f.value === typed) f.checked = true;
+      else continue;
+      any = true;
     }
     const fold = form.closest("details");
     if (any && fold) fold.open = true;
@@ -59,7 +68,7 @@ function keep(form: HTMLFormElement): void {
 }
 
 function store(key: string, fields: Input[], was: Record<string, string>, sent: boolean): void {
-  const typed = Object.fromEntries(fields.map((f) => [f.name, f.value]));
+  const typed = valuesOf(fields);
   try {
     localStorage.setItem(key, JSON.stringify({ typed, was, sent } satisfies Draft));
   } catch {

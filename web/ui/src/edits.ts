@@ -3,6 +3,8 @@
 // comes back says all there is to say: the new text, or the refused form with
 // its message, both versions of a clash, and what was typed.
 
+import { sent } from "./signin";
+
 type Wire = (root: ParentNode) => void;
 
 export function followEdits(root: ParentNode, wire: Wire): void {
@@ -23,9 +25,9 @@ async function save(form: HTMLFormElement, wire: Wire): Promise<void> {
   for (const [name, value] of new FormData(form)) if (typeof value === "string") body.append(name, value);
   form.querySelector("button")?.setAttribute("disabled", "");
   try {
-    const answer = await fetch(form.action, { method: "POST", body, headers: { "X-Have": "shell" } });
-    // Signed out meanwhile: sent as a page of its own, the form is kept there
-    // and goes on its way after signing in.
+    const answer = await sent(form.action, { method: "POST", body, headers: { "X-Have": "shell" } });
+    // Signing in was put off: sent as a page of its own, the form is kept
+    // there and goes on its way after.
     if (answer.status === 401) return form.submit();
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     const fresh = page.querySelector<HTMLElement>("article.paper");

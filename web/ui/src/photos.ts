@@ -1,6 +1,8 @@
 // Photos dropped on a cook's page, chosen or taken: sent one by one with
 // progress. What is typed stands until the server has kept the photo.
 
+import { signIn } from "./signin";
+
 type Words = Record<"sending" | "failed" | "waiting", string>;
 
 interface Refused {
@@ -100,6 +102,10 @@ class PhotoForm {
         try {
           const answer = JSON.parse(request.responseText) as { done?: string } & Partial<Refused>;
           if (request.status < 300) return done(answer.done ?? "");
+          if (request.status === 401) {
+            void signIn(request.responseText).then((ok) => (ok ? this.post(body).then(done, failed) : failed(new Error(`${answer.error!.message}. ${answer.error!.fix}.`))));
+            return;
+          }
           if (answer.error) return failed(new Error(`${answer.error.message}. ${answer.error.fix}.`));
         } catch {
           // not an answer of ours
