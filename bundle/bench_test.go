@@ -29,22 +29,26 @@ func nineChannels() []trace.Trace {
 
 func BenchmarkWriteSamples(b *testing.B) {
 	traces := nineChannels()
-	f := sampleFiles("k", traces)[0]
 	k := &study.Cook{ZeroUS: traces[0].TimesUS[0], ZeroSet: true}
+	files, err := sampleFiles("k", heldTraces(traces), k)
+	must(b, err)
+	f := files[0]
 	b.ReportAllocs()
 	for b.Loop() {
 		var file bytes.Buffer
-		must(b, writeSamples(&file, f, traces, k))
+		must(b, writeSamples(&file, f, heldTraces(traces), k))
 		b.SetBytes(int64(file.Len()))
 	}
 }
 
 func BenchmarkReadSamples(b *testing.B) {
 	traces := nineChannels()
-	f := sampleFiles("k", traces)[0]
 	k := &study.Cook{ZeroUS: traces[0].TimesUS[0], ZeroSet: true}
+	files, err := sampleFiles("k", heldTraces(traces), k)
+	must(b, err)
+	f := files[0]
 	var text bytes.Buffer
-	must(b, writeSamples(&text, f, traces, k))
+	must(b, writeSamples(&text, f, heldTraces(traces), k))
 	file := text.Bytes()
 	b.SetBytes(int64(len(file)))
 	b.ReportAllocs()

@@ -66,12 +66,10 @@ func formatOf(cooks []study.Cook) int {
 	return formatWithoutClocks
 }
 
-// correctedSeconds are the times of a table of samples from heat on with the
-// clocks corrected, µs; nil where that changes nothing, or where the table
-// holds channels of several logs.
-func correctedSeconds(k *study.Cook, f sampleFile, traces []trace.Trace) []int64 {
-	t := &traces[f.traces[0]]
-	if !k.ZeroSet || len(k.Clocks) == 0 || slices.ContainsFunc(f.traces, func(i int) bool { return traces[i].Source != t.Source }) {
+// correctedSeconds are the times of samples from heat on with the clock of
+// their log corrected, µs; nil where that changes nothing.
+func correctedSeconds(k *study.Cook, t *trace.Trace) []int64 {
+	if !k.ZeroSet || len(k.Clocks) == 0 {
 		return nil
 	}
 	in, notes := measure.OneClock(measure.Input{Cook: *k, Traces: []trace.Trace{*t}})

@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"trivet/bench"
 	"trivet/fault"
 	"trivet/study"
 	"trivet/trace"
@@ -22,19 +23,25 @@ import (
 
 // sampleFile is one table of samples.
 type sampleFile struct {
-	path    string
-	traces  []int // which of the cook's traces
-	columns []string
+	path      string
+	traces    []int // which of the cook's traces
+	columns   []string
+	corrected bool // there is a column of corrected times
 }
 
 // sampleFiles deals a cook's traces to files named after it.
-func sampleFiles(name string, traces []trace.Trace) []sampleFile {
+func sampleFiles(name string, traces []bench.LongTrace, k *study.Cook) ([]sampleFile, error) {
 	var out []sampleFile
+	var first []timesKey // of each file
+	var times hashedTimes
 next:
 	for i := range traces {
+		key, err := times.of(&traces[i])
+		if err != nil {
+			return nil, err
+		}
 		for f := range out {
-			first := &traces[out[f].traces[0]]
-			if first.Elapsed == traces[i].Elapsed && slices.Equal(first.TimesUS, traces[i].TimesUS) {
+			if first[f] == key {
 				out[f].traces = append(out[f].traces, i)
 				continue next
 			}
@@ -43,7 +50,15 @@ next:
 		if len(out) > 0 {
 			path = fmt.Sprintf("samples/%s.%d.csv", name, len(out)+1)
 		}
-		out = append(out, sampleFile{path: path, traces: []int{i}})
+		out, first = append(out, sampleFile{path: path, traces: []int{i}}), append(first, key)
+	}
+	for f := range out {
+		t, err := traces[out[f].traces[0]].Section(0)
+		if err != nil {
+			return nil, err
+		}
+		oneLog := !slices.ContainsFunc(out[f].traces, func(i int) bool { return traces[i].Source != t.Source })
+		out[f].corrected = oneLog && correctedSeconds(k, t) != nil
 	}
 	for f := range out {
 		taken := map[string]bool{timeColumn: true, secondsColumn: true, correctedColumn: true}
@@ -62,7 +77,7 @@ next:
 			out[f].columns = append(out[f].columns, column)
 		}
 	}
-	return out
+	return out, nil
 }
 
 const (
@@ -74,7 +89,7 @@ const (
 )
 
 // sampleSchema describes a table of samples.
-func sampleSchema(f sampleFile, traces []trace.Trace, k *study.Cook) Schema {
+func sampleSchema(f sampleFile, traces []bench.LongTrace) Schema {
 	about := "µs since 1970-01-01 UTC"
 	if traces[f.traces[0]].Elapsed {
 		about = "µs since the start of the log"
@@ -83,7 +98,7 @@ func sampleSchema(f sampleFile, traces []trace.Trace, k *study.Cook) Schema {
 		{Name: timeColumn, Type: "integer", Description: about, Unit: "us", Constraints: &Constraints{Required: true, Unique: true}},
 		{Name: secondsColumn, Type: "number", Description: "time from heat on; empty when heat on is not known", Unit: "s"},
 	}}
-	if correctedSeconds(k, f, traces) != nil {
+	if f.corrected {
 		s.Fields = append(s.Fields, Field{Name: correctedColumn, Type: "number", Description: "time from heat on with the clocks corrected by clocks.csv", Unit: "s"})
 	}
 	for j, i := range f.traces {
@@ -109,39 +124,57 @@ func ucum(u trace.Unit) string {
 	return string(u) // K, g, W and none are the same
 }
 
-// writeSamples writes a table of samples.
-func writeSamples(to io.Writer, f sampleFile, traces []trace.Trace, k *study.Cook) error {
+// writeSamples writes a table of samples. Of each trace one section is in
+// memory.
+func writeSamples(to io.Writer, f sampleFile, traces []bench.LongTrace, k *study.Cook) error {
 	header := []string{timeColumn, secondsColumn}
-	corrected := correctedSeconds(k, f, traces)
-	if corrected != nil {
+	if f.corrected {
 		header = append(header, correctedColumn)
 	}
 	b := appendRecord(nil, append(header, f.columns...))
 	quanta := make([]decimal, len(f.traces))
+	in := make([]*sections, len(f.traces))
 	for j, i := range f.traces {
 		quanta[j] = decimalOf(traces[i].Quantum)
+		in[j] = &sections{from: &traces[i]}
 	}
-	for row, at := range traces[f.traces[0]].TimesUS {
-		b = strconv.AppendInt(b, at, 10)
-		b = append(b, ',')
-		if k.ZeroSet {
-			b = micro.appendTimes(b, at-k.ZeroUS)
+	for {
+		part, err := together(in)
+		if err != nil {
+			return err
 		}
-		if corrected != nil {
-			b = micro.appendTimes(append(b, ','), corrected[row])
+		if part == nil {
+			break
 		}
-		for j, i := range f.traces {
+		var corrected []int64
+		if f.corrected {
+			if corrected = correctedSeconds(k, &part[0]); corrected == nil {
+				return fault.New("clock-refused", "the correction of the clock of %s cannot be applied to all of its samples", part[0].Channel.ID).
+					WithFix("look at it with \"trivet clock\", or undo it")
+			}
+		}
+		for row, at := range part[0].TimesUS {
+			b = strconv.AppendInt(b, at, 10)
 			b = append(b, ',')
-			if !traces[i].Missing.Has(row) {
-				b = quanta[j].appendTimes(b, traces[i].Counts[row])
+			if k.ZeroSet {
+				b = micro.appendTimes(b, at-k.ZeroUS)
 			}
-		}
-		b = append(b, '\r', '\n')
-		if len(b) >= samplesBlock {
-			if _, err := to.Write(b); err != nil {
-				return err
+			if corrected != nil {
+				b = micro.appendTimes(append(b, ','), corrected[row])
 			}
-			b = b[:0]
+			for j := range part {
+				b = append(b, ',')
+				if !part[j].Missing.Has(row) {
+					b = quanta[j].appendTimes(b, part[j].Counts[row])
+				}
+			}
+			b = append(b, '\r', '\n')
+			if len(b) >= samplesBlock {
+				if _, err := to.Write(b); err != nil {
+					return err
+				}
+				b = b[:0]
+			}
 		}
 	}
 	_, err := to.Write(b)

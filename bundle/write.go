@@ -70,11 +70,20 @@ func Export(ctx context.Context, dir string, from bench.Reader, studyID string, 
 // source is where a package's content comes from. hashes are the logs that
 // are known before the cooks are read.
 type source struct {
-	rec    *bench.Record
-	traces func(cookID string) ([]trace.Trace, error)
-	hashes []string
-	raw    func(sha256 string) (*bench.RawFile, error)
-	log    func(sha256 string) (*rawLog, error) // nil where it is not there
+	rec      *bench.Record
+	sections func(cookID string, f func([]bench.LongTrace) error) error
+	hashes   []string
+	raw      func(sha256 string) (*bench.RawFile, error)
+	log      func(sha256 string) (*rawLog, error) // nil where it is not there
+}
+
+// heldTraces are traces in memory.
+func heldTraces(traces []trace.Trace) []bench.LongTrace {
+	out := make([]bench.LongTrace, len(traces))
+	for i := range traces {
+		out[i] = bench.Held(&traces[i])
+	}
+	return out
 }
 
 // rawLog is a log that is copied without being held whole.
@@ -102,7 +111,7 @@ func held(f *bench.RawFile, err error) (*rawLog, error) {
 
 // sourceOf is a record in memory.
 func sourceOf(rec *bench.Record, traces map[string][]trace.Trace, raw []bench.RawFile) source {
-	s := source{rec: rec, traces: func(id string) ([]trace.Trace, error) { return traces[id], nil }}
+	s := source{rec: rec, sections: func(id string, f func([]bench.LongTrace) error) error { return f(heldTraces(traces[id])) }}
 	byHash := map[string]*bench.RawFile{}
 	pictures := map[string]bool{}
 	for _, k := range rec.Cooks {
@@ -134,11 +143,18 @@ func sourceIn(ctx context.Context, from bench.Reader, studyID string, progress f
 		}
 	}
 	done := 0
-	s.traces = func(id string) ([]trace.Trace, error) {
+	s.sections = func(id string, f func([]bench.LongTrace) error) error {
 		if done++; progress != nil {
 			progress(done, len(s.rec.Cooks))
 		}
-		return from.Traces(ctx, studyID, id)
+		if long, ok := from.(bench.SectionReader); ok {
+			return long.Sections(ctx, studyID, id, f)
+		}
+		traces, err := from.Traces(ctx, studyID, id)
+		if err != nil {
+			return err
+		}
+		return f(heldTraces(traces))
 	}
 	s.raw = func(sha256 string) (*bench.RawFile, error) { return from.Raw(ctx, sha256) }
 	s.log = func(sha256 string) (*rawLog, error) {
@@ -379,34 +395,17 @@ func (w *writer) samplesAndLogs(from source) error {
 	allKnown := true
 	for i := range from.rec.Cooks {
 		k := &from.rec.Cooks[i]
-		traces, err := from.traces(k.ID)
-		if err != nil {
-			return err
-		}
 		name := fileName(k, i+1, names)
-		files := sampleFiles(name, traces)
-		where := make([]channel, len(traces))
-		for n, f := range files {
-			size, err := w.stream(f.path, func(to io.Writer) error { return writeSamples(to, f, traces, k) })
-			if err != nil {
-				return err
+		if err := from.sections(k.ID, func(traces []bench.LongTrace) error {
+			where, resources, err := w.samples(name, traces, k)
+			for t := range where {
+				channels = append(channels, part[channel]{k.ID, k.Label, where[t]})
+				hashes[traces[t].Source] = true
 			}
-			resource := "samples-" + strings.ToLower(name)
-			if n > 0 {
-				resource += fmt.Sprintf(".%d", n+1)
-			}
-			title := "Samples of cook " + k.Label
-			sampleResources = append(sampleResources, newResource(resource, f.path, title, "", sampleSchema(f, traces, k), size, w.sums[f.path]))
-			for j, t := range f.traces {
-				where[t] = channel{traces[t], t + 1, f.path, f.columns[j], len(traces[t].TimesUS)}
-			}
-		}
-		for t := range where {
-			if err := traces[t].Validate(); err != nil {
-				return err
-			}
-			channels = append(channels, part[channel]{k.ID, k.Label, where[t]})
-			hashes[traces[t].Source] = true
+			sampleResources = append(sampleResources, resources...)
+			return err
+		}); err != nil {
+			return err
 		}
 		for _, l := range k.Logs {
 			hashes[l.SHA256] = true
@@ -442,6 +441,32 @@ func (w *writer) samplesAndLogs(from source) error {
 	err := errors.Join(putTable(w, &t, channels), putTable(w, &rawTable, raws))
 	w.resources = append(w.resources, sampleResources...)
 	return err
+}
+
+// samples writes the tables of a cook and tells where each trace stands.
+func (w *writer) samples(name string, traces []bench.LongTrace, k *study.Cook) ([]channel, []Resource, error) {
+	files, err := sampleFiles(name, traces, k)
+	if err != nil {
+		return nil, nil, err
+	}
+	where := make([]channel, len(traces))
+	var resources []Resource
+	for n, f := range files {
+		size, err := w.stream(f.path, func(to io.Writer) error { return writeSamples(to, f, traces, k) })
+		if err != nil {
+			return nil, nil, err
+		}
+		resource := "samples-" + strings.ToLower(name)
+		if n > 0 {
+			resource += fmt.Sprintf(".%d", n+1)
+		}
+		title := "Samples of cook " + k.Label
+		resources = append(resources, newResource(resource, f.path, title, "", sampleSchema(f, traces), size, w.sums[f.path]))
+		for j, t := range f.traces {
+			where[t] = channel{traces[t].Trace, t + 1, f.path, f.columns[j], traces[t].Samples}
+		}
+	}
+	return where, resources, nil
 }
 
 // extension keeps a log's ending, so that it opens in what wrote it.
