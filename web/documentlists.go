@@ -99,6 +99,8 @@ func listOf(path string) (l *documentList, id string, f listField, ok bool) {
 func valueOf(rec *bench.Record, path string) (string, bool) {
 	l, id, f, ok := listOf(path)
 	switch {
+	case path == "utc_offset":
+		return clockOffset(rec), true
 	case !ok:
 		return fieldValue(rec.Study, path)
 	case l.Find(rec.Study, id) == nil:
@@ -214,7 +216,10 @@ func withUnit(text, unit string) string {
 // in one of these lists is taken out.
 func put(doc *study.Document, path, typed string, u units) error {
 	_, _, f, ok := listOf(path)
-	if !ok {
+	switch {
+	case !ok && strings.TrimSpace(typed) == "" && mayGo(path):
+		return takeOut(doc, path)
+	case !ok:
 		return doc.Set(path, typedValue(path, u.completed(path, typed)))
 	}
 	if v := f.read(typed, u); v != nil {
@@ -230,7 +235,7 @@ func takeOut(doc *study.Document, path string) error {
 	switch {
 	case f == nil, f.Code == "edit-path":
 		return nil
-	case f.Code == "edit-last":
+	case f.Code == "edit-last" && strings.Contains(path, "."):
 		return takeOut(doc, path[:strings.LastIndex(path, ".")])
 	}
 	return doc.Set(path, nil)

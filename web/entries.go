@@ -39,6 +39,9 @@ func (d *Desk) showForm(w http.ResponseWriter, r *http.Request, status int, at s
 func (d *Desk) entries(w http.ResponseWriter, r *http.Request) {
 	d.changeLists(w, r, func(rec *bench.Record, doc *study.Document, at *saved) (what, part, anchor string, err error) {
 		switch list := r.PostFormValue("list"); {
+		case list == "controlled":
+			what, err = addControl(rec, doc, at.In)
+			return what, "plan", "controlled", err
 		case partOfList(list) == "":
 			return "", "", "", fault.New("list-unknown", "%s", say("list-unknown")).On("list", list).WithFix("%s", say("field-unknown-fix"))
 		case r.PostFormValue("do") == "remove":

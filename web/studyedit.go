@@ -91,6 +91,9 @@ func questionValue(q study.Question, field string) (string, bool) {
 		case "tasting.method":
 			return t.Method, true
 		case "tasting.discriminators":
+			if t.Discriminators == 0 {
+				return "", true
+			}
 			return percentText(t.Discriminators), true
 		case "tasting.alpha":
 			return number(t.Alpha), true
@@ -98,7 +101,7 @@ func questionValue(q study.Question, field string) (string, bool) {
 			return number(t.Beta), true
 		}
 	}
-	return "", false
+	return questionMore(q, field)
 }
 
 // entryOf takes "questions[loss].margin" apart.
@@ -128,6 +131,9 @@ func yesNo(v bool) string {
 // typedValue is what a form's text becomes in the document.
 func typedValue(path, text string) any {
 	text = strings.TrimSpace(text)
+	if v, ok := typedMore(path, text); ok && text != "" {
+		return v
+	}
 	switch {
 	case text == "":
 		return nil

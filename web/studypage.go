@@ -70,6 +70,9 @@ type studyView struct {
 	SealForm         saved
 	Rules            []entryForm
 	Controlled       form
+	NewControl       form
+	Offset           form
+	OffsetSays       string
 	Foods, Licence   form
 	Food             study.Foods
 	Licensed         string
@@ -317,6 +320,7 @@ func (d *Desk) studyView(r *http.Request, rec *bench.Record, at saved, st stage)
 	}
 	v.NewQuestion = newQuestionForm(s, at)
 	v.Readings = b.readings()
+	v.NewControl, v.Offset, v.OffsetSays = b.newControl(), b.offsetForm(), clockOffset(rec)
 	d.entryForms(v, b)
 	for _, t := range s.Treatments {
 		x := d.treatment(rec, t, u)
@@ -586,8 +590,13 @@ func (d *Desk) question(b formBuilder, words answer.Words, q study.Question, u u
 	at := "questions[" + q.ID + "]."
 	if q.Tasting != nil {
 		v.Sentence = say("question-tasting", methodName(q.Tasting.Method), percentText(q.Tasting.Discriminators), percentText(q.Tasting.Alpha), percentText(1-q.Tasting.Beta))
-		v.Form = b.form("q-"+q.ID, say("change-question"), b.area(at+"ask", say("field-ask"), ""), b.pick(at+"tasting.method", say("field-method"), "", methodChoices()...),
-			b.line(at+"tasting.discriminators", say("field-pd"), say("field-pd-hint")), b.line(at+"tasting.alpha", say("field-alpha"), ""), b.line(at+"tasting.beta", say("field-beta"), ""))
+		if q.Tasting.DPrime > 0 {
+			v.Sentence = say("question-tasting-dprime", methodName(q.Tasting.Method), number(q.Tasting.DPrime), percentText(q.Tasting.Alpha), percentText(1-q.Tasting.Beta))
+		}
+		v.Sentence += questionSays(q)
+		v.Form = b.form("q-"+q.ID, say("change-question"), append([]field{b.area(at+"ask", say("field-ask"), ""), b.pick(at+"tasting.method", say("field-method"), "", methodChoices()...),
+			b.line(at+"tasting.discriminators", say("field-pd"), say("field-pd-hint")), b.line(at+"tasting.alpha", say("field-alpha"), ""), b.line(at+"tasting.beta", say("field-beta"), "")}, b.questionFields(q)...)...)
+		v.Form.Means = b.questionMeans(q)
 		return v
 	}
 	m := u.margin(q.Margin)
@@ -608,9 +617,11 @@ func (d *Desk) question(b formBuilder, words answer.Words, q study.Question, u u
 	if !slices.ContainsFunc(responses, func(c choice) bool { return c.Value == q.Response }) {
 		responses = append(responses, choice{q.Response, q.Response})
 	}
-	v.Form = b.form("q-"+q.ID, say("change-question"), b.area(at+"ask", say("field-ask"), say("field-ask-hint")), b.pick(at+"response", say("field-response"), say("field-response-hint"), responses...),
+	v.Sentence += questionSays(q)
+	v.Form = b.form("q-"+q.ID, say("change-question"), append([]field{b.area(at+"ask", say("field-ask"), say("field-ask-hint")), b.pick(at+"response", say("field-response"), say("field-response-hint"), responses...),
 		b.pick(at+"compare.treatment", say("field-treatment"), "", ts...), b.pick(at+"compare.against", say("field-control"), "", ts...),
-		b.pick(at+"claim", say("field-direction"), "", directions()...), b.line(at+"margin", say("field-margin"), hint))
+		b.pick(at+"claim", say("field-direction"), "", directions()...), b.line(at+"margin", say("field-margin"), hint)}, b.questionFields(q)...)...)
+	v.Form.Means = b.questionMeans(q)
 	return v
 }
 
