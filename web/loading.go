@@ -66,6 +66,7 @@ type loadView struct {
 	Labels    []string
 	Done      []string
 	Clocks    []clockOffer // of logs just loaded
+	Refused   []string     // of all that were to be loaded
 	Notes     []string
 	Error     *fault.Error
 	Places    []choice
@@ -366,15 +367,15 @@ func (d *Desk) loadAll(w http.ResponseWriter, r *http.Request, id string) {
 		if err != nil {
 			f := d.s.publicFault(err)
 			status = statusOf(f)
-			v.Notes = append(v.Notes, x.Name+": "+sentenceOf(f.Message)+" "+sentenceOf(f.Fix))
+			v.Refused = append(v.Refused, x.Name+": "+sentenceOf(f.Message)+" "+sentenceOf(f.Fix))
 			continue
 		}
 		forget(file)
 		v.Done = append(v.Done, done.says...)
 		v.offer(done.clock)
 	}
-	if len(v.Done) == 0 && len(v.Notes) == 0 {
-		v.Notes = []string{say("load-all-none")}
+	if len(v.Done) == 0 && len(v.Refused) == 0 {
+		v.Refused = []string{say("load-all-none")}
 	}
 	d.showLoad(w, r, status, v, "", nil, nil)
 }
