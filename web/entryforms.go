@@ -193,7 +193,7 @@ func beforeCommand(what string) string {
 
 // removal makes the form that takes an entry out; nil entries make none.
 func (b formBuilder) removal(list, entry, summary, says string) removal {
-	x := removal{Study: b.rec.Study.ID, ID: "remove-" + list + "-" + entry, Summary: summary, Says: says, List: list, Entry: entry, Sealed: b.rec.Seal != nil}
+	x := removal{Study: b.rec.Study.ID, ID: "remove-" + list + "-" + strings.ReplaceAll(entry, " ", "-"), Summary: summary, Says: says, List: list, Entry: entry, Sealed: b.rec.Seal != nil}
 	x.Seen = stampOf(entryIn(b.rec.Study, list, entry))
 	if b.at.Form == x.ID {
 		x.Open, x.Error = true, b.at.Error

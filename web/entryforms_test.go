@@ -31,7 +31,7 @@ func entry(list, form string, fields ...string) url.Values {
 
 // taking is the form that takes an entry out, as the page shows it now.
 func (d *deskServer) taking(list, name string) url.Values {
-	return url.Values{"list": {list}, "entry": {name}, "form": {"remove-" + list + "-" + name}, "do": {"remove"}, "sure": {"yes"},
+	return url.Values{"list": {list}, "entry": {name}, "form": {"remove-" + list + "-" + strings.ReplaceAll(name, " ", "-")}, "do": {"remove"}, "sure": {"yes"},
 		"seen": {stampOf(entryIn(d.record("salt").Study, list, name))}}
 }
 
