@@ -182,7 +182,7 @@ func onPage(f study.Finding) string {
 	case "no-licence":
 		return say("open-licence")
 	}
-	return ""
+	return onListPage(f)
 }
 
 // beforeCommand leaves out what a sentence says of trivet's commands.

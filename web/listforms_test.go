@@ -99,6 +99,10 @@ func TestReadingsThatAreUsedOrSealed(t *testing.T) {
 	e.accepts(saltAt+"/seal", url.Values{"sure": {"yes"}, "open": {"yes"}})
 	_, page := e.get(saltAt)
 	wants(t, page, "The plan is sealed, and question brown asks about this reading.", "No sealed question asks about this reading")
+	_, fresh, _ := strings.Cut(page, `id="edit-new-reading"`)
+	if fresh, _, _ = strings.Cut(fresh, "</form>"); !strings.Contains(fresh, "No sealed question asks about this reading") {
+		t.Error("a new reading is told to be sealed")
+	}
 	wants(t, e.accepts(saltAt+"/edit", edit("reading-crust", "readings[crust].judged", "no", "yes")), "Changed since the seal")
 }
 
@@ -139,6 +143,8 @@ func TestInstrumentsByForm(t *testing.T) {
 	}
 
 	// In the units of who reads °F and inches; what is saved stays as written.
+	wants(t, d.accepts(saltAt+"/entries", paged("instruments", entry("instruments", "new-instrument", "id", "T-2", "class", "T special"))), "Write it under “Write down the checks of T-2” on the page of the instruments.")
+	d.accepts(saltAt+"/entries", paged("instruments", d.taking("instruments", "T-2")))
 	d.post("/units", url.Values{"temperature": {"F"}, "length": {"in"}, "next": {"/"}})
 	d.accepts(saltAt+"/edit", change("-checks", "ice", "0.1 °C", "32.6", "altitude", "300 m", "900"))
 	_, page = d.get(at)

@@ -65,7 +65,7 @@ func init() {
 // askedBy is the question that asks about a reading; "" none.
 func askedBy(s *study.Study, reading string) string {
 	for _, q := range s.Questions {
-		if q.Response == reading {
+		if reading != "" && q.Response == reading {
 			return q.ID
 		}
 	}

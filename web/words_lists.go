@@ -66,6 +66,15 @@ var listsEnglish = map[string]string{
 	"control-amount-fix":        "write both, such as 22 °C ± 2 °C",
 	"control-added":             "%s is held the same at %s",
 
+	// Open points.
+	"open-checks":         "Write it under “Write down the checks of %s” on the page of the instruments.",
+	"open-class":          "Choose it under “Change what %s is” on the page of the instruments, or leave it: then ±2.2 K is taken.",
+	"open-pan-how":        "Write it on the page of the instruments, under “Change what … is” of what measures the pan.",
+	"open-blind":          "Have it read by somebody who does not know the treatment, such as from coded photographs, and say so under “Change this question”.",
+	"open-response":       "Choose another under “Change this question”, or declare the reading under “What people read and type in”.",
+	"open-tasting-size":   "Write it under “Change this question”: the share of people who can tell, or a distance d′.",
+	"open-reading-scales": "Declare it once under “What people read and type in”, and mend the values on the cooks’ pages.",
+
 	// Readings.
 	"readings-h":               "What people read and type in",
 	"readings-lead":            "What nobody computes from a log: a shear force, the browning of a crust, whether it stuck. Say once how it is read; its values are typed in on each cook’s page. Several values of one piece stand between semicolons there and count as one piece.",
