@@ -146,9 +146,14 @@ func runServe(ctx context.Context, env *Env, o serveOptions) error {
 	at, listeners := servingAt{URLs: []string{"http://127.0.0.1:" + strconv.Itoa(port)}}, []net.Listener{listen}
 	if o.lan {
 		var secure net.Listener
-		if secure, at, err = listenLAN(env, o, &opt, port, nb.Path()); err != nil {
+		var place *whereabouts
+		if secure, at, place, err = listenLAN(env, o, &opt, port, nb.Path()); err != nil {
 			return err
 		}
+		watching, stop := context.WithCancel(ctx)
+		watched := make(chan struct{})
+		go func() { defer close(watched); place.watch(watching, 10*time.Second, env.tellMoved) }()
+		defer func() { stop(); <-watched }()
 		if secure != nil {
 			defer secure.Close()
 			listeners = append(listeners, secure)

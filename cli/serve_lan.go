@@ -47,22 +47,24 @@ func listenOn(host string, port int, flag string) (net.Listener, int, error) {
 // listenLAN sets up what serving in the network takes beside the plain port:
 // names, addresses, the file of sessions and, unless it is not wanted, the
 // port under TLS with a certificate of the kitchen's own root.
-func listenLAN(env *Env, o serveOptions, opt *web.Options, plainPort int, notebook string) (net.Listener, servingAt, error) {
-	names, addresses := lanNames()
+func listenLAN(env *Env, o serveOptions, opt *web.Options, plainPort int, notebook string) (net.Listener, servingAt, *whereabouts, error) {
+	_, addresses := lanNames()
 	at := servingAt{}
 	for _, a := range append(addresses, "127.0.0.1") {
 		at.URLs = append(at.URLs, "http://"+net.JoinHostPort(a, strconv.Itoa(plainPort)))
 	}
-	opt.Hosts, opt.PublicURL, opt.AccessFile = names, at.URLs[0], notebook+".access.json"
+	opt.AccessFile = notebook + ".access.json"
+	place := &whereabouts{plainPort: plainPort, names: lanNames, now: env.Now}
+	opt.Where = place.where
 	if !o.tls {
-		return nil, at, nil
+		return nil, at, place, nil
 	}
 	dir, err := certificateDir()
 	if err != nil {
-		return nil, at, err
+		return nil, at, nil, err
 	}
 	if opt.Root, err = web.OpenKitchenRoot(dir, env.Now); err != nil {
-		return nil, at, err
+		return nil, at, nil, err
 	}
 	if opt.Root.Made {
 		env.Tell("made a certificate for this kitchen: %s", filepath.Join(dir, web.RootFile))
@@ -73,7 +75,7 @@ func listenLAN(env *Env, o serveOptions, opt *web.Options, plainPort int, notebo
 	}
 	listen, port, err := listenOn("", port, "--tls-port")
 	if err != nil {
-		return nil, at, err
+		return nil, at, nil, err
 	}
 	for _, a := range append(addresses, "127.0.0.1") {
 		if web.VouchesFor(a) {
@@ -84,12 +86,13 @@ func listenLAN(env *Env, o serveOptions, opt *web.Options, plainPort int, notebo
 	}
 	if len(addresses) > 0 && len(at.SecureURLs) == 1 { // loopback alone
 		listen.Close()
-		return nil, at, fault.New("tls-no-address", "no address of this machine in its network is a private one, and the kitchen's certificate vouches for no other").
+		return nil, at, nil, fault.New("tls-no-address", "no address of this machine in its network is a private one, and the kitchen's certificate vouches for no other").
 			On("addresses", strings.Join(addresses, ", ")).WithFix("serve in a private network, or with --tls=false if you trust everybody in this one")
 	}
-	opt.SecureURL, at.Certificate, at.Fingerprint = at.SecureURLs[0], at.URLs[0]+"/certificate", opt.Root.Fingerprint()
-	config := opt.Root.TLSConfig(func() []string { names, _ := lanNames(); return names })
-	return tls.NewListener(listen, config), at, nil
+	place.tlsPort = port
+	at.Certificate, at.Fingerprint = at.URLs[0]+"/certificate", opt.Root.Fingerprint()
+	config := opt.Root.TLSConfig(func() []string { return opt.Where().Hosts })
+	return tls.NewListener(listen, config), at, place, nil
 }
 
 // certificateDir is where the kitchen's certificate and its key are kept:

@@ -28,8 +28,9 @@ type access struct {
 	path string // "" keeps it in memory alone
 	now  func() time.Time
 
-	mu sync.Mutex
-	f  accessFile
+	mu   sync.Mutex
+	f    accessFile
+	seen map[string]time.Time // of sessions, by hash: the last request since the start
 }
 
 type accessFile struct {
@@ -47,7 +48,9 @@ type leadSession struct {
 
 // guest is a browser that opened a link: good until the link ends.
 type guest struct {
-	Link  string       `json:"link"` // id
+	ID    string       `json:"id,omitempty"` // names it on the lead's page and opens nothing
+	Link  string       `json:"link"`         // id
+	Since time.Time    `json:"since,omitzero"`
 	Role  tasting.Role `json:"role"`
 	Study string       `json:"study,omitempty"`
 	Name  string       `json:"name,omitempty"`
@@ -80,7 +83,7 @@ const (
 )
 
 func openAccess(path string, now func() time.Time) (*access, error) {
-	a := &access{path: path, now: now, f: accessFile{Format: 1}}
+	a := &access{path: path, now: now, f: accessFile{Format: 1}, seen: map[string]time.Time{}}
 	if path != "" {
 		b, err := os.ReadFile(path)
 		switch {
@@ -132,6 +135,12 @@ func (a *access) save() error {
 	for h, g := range a.f.Guests {
 		if now.After(g.Until) {
 			delete(a.f.Guests, h)
+		}
+	}
+	for h := range a.seen {
+		_, guest := a.f.Guests[h]
+		if _, lead := a.f.Sessions[h]; !guest && !lead {
+			delete(a.seen, h)
 		}
 	}
 	for h, l := range a.f.Links {
@@ -228,7 +237,7 @@ func (a *access) open(token string, roles ...tasting.Role) (handedLink, string, 
 	a.f.Links[hashOf(token)] = l
 	session := newToken()
 	if l.Role != tasting.Lead { // a lead's session is made by who asked
-		a.f.Guests[hashOf(session)] = guest{l.ID, l.Role, l.Study, l.Name, l.Until}
+		a.f.Guests[hashOf(session)] = guest{ID: newToken()[:8], Link: l.ID, Since: a.now(), Role: l.Role, Study: l.Study, Name: l.Name, Until: l.Until}
 	}
 	return l, session, "", a.save()
 }
@@ -236,8 +245,13 @@ func (a *access) open(token string, roles ...tasting.Role) (handedLink, string, 
 func (a *access) guest(session string) (guest, bool) {
 	a.mu.Lock()
 	defer a.mu.Unlock()
-	g, ok := a.f.Guests[hashOf(session)]
-	return g, ok && !a.now().After(g.Until)
+	hash := hashOf(session)
+	g, ok := a.f.Guests[hash]
+	ok = ok && !a.now().After(g.Until)
+	if ok {
+		a.seen[hash] = a.now()
+	}
+	return g, ok
 }
 
 func (a *access) leave(session string) error {
@@ -346,6 +360,7 @@ func (a *access) Find(hash string) ([]byte, bool, error) {
 	if !ok || a.now().After(s.Until) {
 		return nil, false, nil
 	}
+	a.seen[hash] = a.now()
 	return s.Body, true, nil
 }
 

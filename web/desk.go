@@ -144,6 +144,7 @@ func (d *Desk) routes() {
 	lead("GET /links", d.linksPage)
 	lead("POST /links", d.handOutAny)
 	lead("POST /links/handed/{link}", d.revokeLink)
+	lead("POST /links/sessions/{session}", d.endSession)
 	lead("POST /links/places/{link}", d.refusePlace)
 	lead("POST /links/leads", d.signOutLeads)
 	lead("GET /audit", d.auditPage)

@@ -120,13 +120,18 @@ func (d *Desk) handOut(w http.ResponseWriter, r *http.Request, study string) {
 		}
 		l.Until = d.s.opt.Now().Add(time.Duration(hours) * time.Hour)
 	}
+	d.showLink(w, r, f, l)
+}
+
+// showLink keeps a link and shows it, this once.
+func (d *Desk) showLink(w http.ResponseWriter, r *http.Request, f frame, l handedLink) {
 	token, l, err := d.s.access.hand(l)
 	if err != nil {
 		d.s.fail(w, r, 0, err)
 		return
 	}
 	v := linkView{ID: l.Study, Name: l.Name, Once: l.Once, For: say("links-role-" + string(l.Role)), Is: say("links-" + string(l.Role) + "-is"),
-		Link: d.s.base(r, l.Role) + passPaths[l.Role] + token, Until: l.Until.Format("2 January 2006, 15:04")}
+		Link: d.s.base(r, l.Role) + passPaths[l.Role] + token, Until: momentWords(l.Until)}
 	if v.QR, err = qrSVG(v.Link); err != nil {
 		d.s.fail(w, r, 0, err)
 		return
@@ -159,7 +164,7 @@ func (d *Desk) cookDoor(w http.ResponseWriter, r *http.Request) {
 		d.s.fail(w, r, 0, err)
 		return
 	}
-	v := cookDoorView{r.URL.Path, rec.Study.Title, l.Name, l.Until.Format("2 January 2006, 15:04"), l.Once}
+	v := cookDoorView{r.URL.Path, rec.Study.Title, l.Name, momentWords(l.Until), l.Once}
 	d.render(w, r, http.StatusOK, "cookdoor", frame{Title: say("cookdoor-title"), Invented: rec.Study.Invented, Stranger: true}, v)
 }
 

@@ -26,7 +26,6 @@ const maxForm = 256 << 10
 // guard stands before every page.
 type guard struct {
 	opt   Options
-	hosts []string
 	cross *http.CrossOriginProtection
 	// wrong slows whoever guesses links or passphrases, by address; links
 	// slows whoever floods a valid link.
@@ -36,11 +35,7 @@ type guard struct {
 }
 
 func newGuard(opt Options) *guard {
-	hosts := opt.Hosts
-	if len(hosts) == 0 {
-		hosts = []string{"localhost", "127.0.0.1", "::1"}
-	}
-	return &guard{opt: opt, hosts: hosts, cross: http.NewCrossOriginProtection(),
+	return &guard{opt: opt, cross: http.NewCrossOriginProtection(),
 		wrong:  newLimits(rate.Every(5*time.Second), 20, opt.Now),
 		links:  newLimits(rate.Limit(10), 60, opt.Now),
 		costly: make(chan struct{}, 2)}
@@ -65,7 +60,7 @@ func (g *guard) around(s *Server, next http.Handler) http.Handler {
 			g.opt.Log.Info("request", "method", r.Method, "route", route, "status", rec.status, "bytes", rec.bytes, "ms", float64(time.Since(start).Microseconds())/1000)
 		}()
 		g.headers(rec, r)
-		if !slices.Contains(g.hosts, hostOf(r.Host)) {
+		if !slices.Contains(g.opt.where().Hosts, hostOf(r.Host)) {
 			s.fail(rec, r, http.StatusMisdirectedRequest, fault.New("host-unknown", "%s", say("host-unknown")).WithFix("%s", say("host-unknown-fix")))
 			return
 		}
@@ -96,7 +91,7 @@ func noteRoute(next http.Handler) http.Handler {
 // TLS is trusted.
 func (g *guard) policy(r *http.Request) string {
 	to := g.opt.secureHere(r)
-	if to == "" || r.TLS != nil || !slices.Contains(g.hosts, hostOf(r.Host)) {
+	if to == "" || r.TLS != nil || !slices.Contains(g.opt.where().Hosts, hostOf(r.Host)) {
 		return policy
 	}
 	return strings.Replace(policy, "connect-src 'self'", "connect-src 'self' "+to, 1)

@@ -97,7 +97,7 @@ func (l *leads) end(r *http.Request) error {
 // exposed tells that a request came over plain HTTP through a network that
 // could have come under TLS.
 func (s *Server) exposed(r *http.Request) bool {
-	return s.opt.SecureURL != "" && r.TLS == nil && !loopbackName(hostOf(r.Host))
+	return s.opt.where().SecureURL != "" && r.TLS == nil && !loopbackName(hostOf(r.Host))
 }
 
 func loopbackName(host string) bool {

@@ -142,11 +142,12 @@ func rememberDevice(w http.ResponseWriter, name string, role tasting.Role) {
 // is good under TLS alone where there is TLS; every other link is plain, so
 // that no phone without the kitchen's certificate meets an alarm.
 func (s *Server) base(r *http.Request, role tasting.Role) string {
-	if s.opt.SecureURL != "" && (role == tasting.Preparer || role == tasting.Lead) {
-		return strings.TrimSuffix(s.opt.SecureURL, "/")
+	at := s.opt.where()
+	if at.SecureURL != "" && (role == tasting.Preparer || role == tasting.Lead) {
+		return strings.TrimSuffix(at.SecureURL, "/")
 	}
-	if s.opt.PublicURL != "" {
-		return strings.TrimSuffix(s.opt.PublicURL, "/")
+	if at.PublicURL != "" {
+		return strings.TrimSuffix(at.PublicURL, "/")
 	}
 	if r.TLS != nil {
 		return "https://" + r.Host

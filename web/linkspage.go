@@ -33,6 +33,8 @@ type linksView struct {
 	Studies  []option
 	Links    []linkRow
 	Tastings []placeList
+	Sessions []sessionRow
+	Moved    string // that the address of the machine has changed
 	Leads    int
 	SignIn   bool
 	Error    *fault.Error
@@ -65,18 +67,22 @@ func (d *Desk) showLinks(w http.ResponseWriter, r *http.Request, status int, f *
 	}
 	links, open := d.s.access.handed()
 	for _, l := range links {
-		row := linkRow{ID: l.ID, For: say("links-role-" + string(l.Role)), Name: l.Name, To: titles[l.Study+l.Tasting], Made: l.Made.Format("2 Jan 15:04"), Until: l.Until.Format("2 Jan 15:04"), Open: open[l.ID]}
+		row := linkRow{ID: l.ID, For: say("links-role-" + string(l.Role)), Name: l.Name, To: titles[l.Study+l.Tasting], Made: shortMoment(l.Made), Until: shortMoment(l.Until), Open: open[l.ID]}
 		switch {
 		case !l.Revoked.IsZero():
-			row.State = say("link-state-revoked", l.Revoked.Format("2 Jan 15:04"))
+			row.State = say("link-state-revoked", shortMoment(l.Revoked))
 		case d.s.opt.Now().After(l.Until):
 			row.State = say("link-state-expired")
 		case l.Once && !l.Opened.IsZero():
-			row.State, row.Live = say("link-state-used", l.Opened.Format("2 Jan 15:04")), open[l.ID] > 0
+			row.State, row.Live = say("link-state-used", shortMoment(l.Opened)), open[l.ID] > 0
 		default:
 			row.State, row.Live = say("link-state-good"), true
 		}
 		v.Links = append(v.Links, row)
+	}
+	v.Sessions = d.sessionRows(r, titles)
+	if at := d.s.opt.where(); at.Before != "" {
+		v.Moved = say("where-moved", momentWords(at.Since), at.PublicURL, at.Before)
 	}
 	d.render(w, r, status, "linkspage", frame{Title: say("linkspage-title")}, v)
 }
@@ -88,7 +94,7 @@ func (d *Desk) placesOf(t *bench.Tasting) placeList {
 		return out
 	}
 	for hash, p := range t.Links() {
-		row := placeRow{ID: hash, For: say("role-" + string(p.Role)), Until: t.OpenedAt.Add(placeTime).Format("2 Jan 2006"),
+		row := placeRow{ID: hash, For: say("role-" + string(p.Role)), Until: dateWords(t.OpenedAt.Add(placeTime), false),
 			Refused: d.s.access.refused(hash), Ended: d.s.opt.Now().After(t.OpenedAt.Add(placeTime))}
 		if p.Seat != "" {
 			row.For += " " + p.Seat

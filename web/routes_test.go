@@ -32,7 +32,7 @@ var mayUse = map[string][]string{
 		"POST /studies/{id}/seal", "POST /studies/{id}/look", "GET /studies/{id}/traces", "GET /studies/{id}/power", "GET /studies/{id}/margin", "GET /studies/{id}/figures/{figure}",
 		"GET /studies/{id}/report", "GET /studies/{id}/report.zip", "GET /studies/{id}/package.zip", "GET /studies/{id}/sheets", "GET /studies/{id}/sheets.pdf", "GET /copy",
 		"GET /studies/{id}/treatments/{treatment}", "POST /studies/{id}/treatments/{treatment}", "POST /studies/{id}/treatments/{treatment}/predict", "POST /studies/{id}/treatments/{treatment}/reshape", "POST /studies/{id}/cooks", "POST /studies/{id}/cooks/{cook}/role", "POST /studies/{id}/cooks/{cook}/clocks",
-		"POST /studies/{id}/links", "GET /links", "POST /links", "POST /links/handed/{link}", "POST /links/places/{link}", "POST /links/leads", "GET /audit",
+		"POST /studies/{id}/links", "GET /links", "POST /links", "POST /links/handed/{link}", "POST /links/sessions/{session}", "POST /links/places/{link}", "POST /links/leads", "GET /audit",
 		"GET /tastings/new", "POST /tastings/new", "GET /tastings/{id}", "POST /tastings/{id}/unlock", "POST /tastings/{id}/lock", "POST /tastings/{id}/free", "POST /tastings/{id}/withdraw",
 		"POST /tastings/{id}/deviation", "POST /tastings/{id}/close", "GET /tastings/{id}/ballots", "GET /tastings/{id}/ballots.pdf"},
 	"lead cook": {"GET /studies/{id}/cooks", "GET /studies/{id}/cooks/{cook}", "GET /studies/{id}/cooks/{cook}/traces", "POST /studies/{id}/cooks/{cook}/marks", "POST /studies/{id}/cooks/{cook}/day", "POST /studies/{id}/cooks/{cook}/sheet",

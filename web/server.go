@@ -23,6 +23,10 @@ type Options struct {
 	// refused, so that a page elsewhere cannot reach a kitchen's server by
 	// pointing its own name here.
 	Hosts []string
+	// Where tells how the server is reached at the time, instead of Hosts,
+	// PublicURL and SecureURL, where that changes. It is asked with every
+	// request. Whether there is a SecureURL must not change.
+	Where func() Where
 	// SignIn makes everybody sign in to be the lead even without a passphrase,
 	// by the links of NewLeadLink.
 	SignIn bool

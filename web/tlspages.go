@@ -14,10 +14,11 @@ import (
 // secureHere is the address under TLS of the host a request asked for, "" if
 // the server has none.
 func (o Options) secureHere(r *http.Request) string {
-	if o.SecureURL == "" {
+	at := o.where().SecureURL
+	if at == "" {
 		return ""
 	}
-	u, err := url.Parse(o.SecureURL)
+	u, err := url.Parse(at)
 	if err != nil {
 		return ""
 	}
