@@ -14,6 +14,7 @@ type plan struct {
 	header  []byte // the header row, to know it when it is repeated
 	maxLine int
 	quoted  bool // a column's decimal sign is the delimiter: its cells are in quotes
+	sparse  bool // empty cells at the end of a row are left out, as of a sheet
 }
 
 type columnPlan struct {
@@ -228,11 +229,15 @@ func (w *worker) quotedRow(s *segment, b []byte, i int) int {
 
 // shortRow fills the columns from c on.
 func (w *worker) shortRow(s *segment, c int, b []byte, row int) {
-	w.problem(s, ShortRow, c, nil, b, row)
+	if !w.sparse {
+		w.problem(s, ShortRow, c, nil, b, row)
+	}
 	for ; c < len(w.columns); c++ {
 		switch w.columns[c].typ {
 		case Number:
-			s.numbers[c][s.rows] = math.NaN()
+			if s.numbers[c][s.rows] = math.NaN(); w.sparse {
+				s.empty++
+			}
 		case Time:
 			s.times[c][s.rows] = NoTime
 			w.problem(s, NotATime, c, nil, b, row)

@@ -312,7 +312,7 @@ func (b *blocks) lineFault() *fault.Error {
 
 // plan joins the layout and the options.
 func (l *Layout) plan(opt Options) (*plan, error) {
-	p := &plan{comma: l.Delimiter[0], header: l.header, maxLine: opt.Limits.MaxLine}
+	p := &plan{comma: l.Delimiter[0], header: l.header, maxLine: opt.Limits.MaxLine, sparse: l.Kind == "workbook"}
 	known := map[string]bool{}
 	for i := range l.Columns {
 		c := &l.Columns[i]

@@ -239,11 +239,7 @@ func odsText(d *xmlReader) (string, error) {
 func odsValue(e xml.StartElement, shown string) string {
 	switch xmlAttr(e, "value-type") {
 	case "float", "currency", "percentage":
-		v := xmlAttr(e, "value")
-		if x, err := strconv.ParseFloat(v, 64); err == nil && len(v) > 15 {
-			v = strconv.FormatFloat(x, 'g', 15, 64)
-		}
-		return v
+		return sheetNumber(xmlAttr(e, "value"))
 	case "date":
 		return strings.Replace(xmlAttr(e, "date-value"), "T", " ", 1)
 	case "time":

@@ -2,6 +2,11 @@ package logfile
 
 import "math"
 
+// serialDayUS is how far, in µs, a time that is written as a spreadsheet's day
+// may be off: many write 15 digits, 46143.5855092593, of which the last is
+// 8.6 µs. A time that lies so near to a whole millisecond is taken to be that.
+const serialDayUS = 5
+
 // readTimes makes one time in µs of every row of the window.
 func (l *loader) readTimes() {
 	w, m := l.win, l.log.Map
@@ -14,6 +19,9 @@ func (l *loader) readTimes() {
 				v -= 25569
 			}
 			us := math.Round(v * scale)
+			if ms := math.Round(us/1e3) * 1e3; form == SerialDays && math.Abs(us-ms) <= serialDayUS {
+				us = ms
+			}
 			if !(math.Abs(us) < 1e17) { // NaN too
 				l.times = append(l.times, NoTime)
 				l.account.add(Problem{Kind: NotATime, Row: w.Record(i), Column: c.Name, Detail: "row kept out"})

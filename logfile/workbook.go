@@ -11,8 +11,7 @@ import (
 )
 
 // workbook writes a sheet as CSV, the first that has cells unless one is
-// named. Its rows are written as they come. Numbers are written
-// to 15 digits, as spreadsheets show them; dates stay spreadsheet days.
+// named. Its rows are written as they come; dates stay spreadsheet days.
 func (s *source) workbook(text io.Reader, w io.Writer, limits Limits, want part) error {
 	at, size, err := s.random(text, "workbook", limits)
 	if err != nil {

@@ -251,8 +251,7 @@ func cellColumn(ref string) (int, bool) {
 	return n, n > 0 && i < len(ref)
 }
 
-// cell reads a cell up to its end: numbers to 15 digits, as spreadsheets show
-// them (21.300000000000001 in the file is 21.3 in the sheet), days as numbers,
+// cell reads a cell up to its end: numbers by sheetNumber, days as numbers,
 // truth values and errors as what the sheet shows.
 func (b *xlsxBook) cell(d *xmlReader, e xml.StartElement) (string, error) {
 	var value strings.Builder
@@ -307,8 +306,33 @@ func (b *xlsxBook) cell(d *xmlReader, e xml.StartElement) (string, error) {
 	case "str", "e":
 		return v, nil
 	}
-	if x, err := strconv.ParseFloat(v, 64); err == nil && len(v) > 15 {
-		return strconv.FormatFloat(x, 'g', 15, 64), nil
+	return sheetNumber(v), nil
+}
+
+// sheetNumber is a number as it was meant: 15 digits, as spreadsheets show
+// them, where that leaves out what binary sums add (5.3000000000000007 is
+// 5.3), all that the file tells where it does not, as of a date with its time.
+func sheetNumber(v string) string {
+	if len(v) <= 15 {
+		return v
 	}
-	return v, nil
+	x, err := strconv.ParseFloat(v, 64)
+	if err != nil {
+		return v
+	}
+	shown := strconv.FormatFloat(x, 'g', 15, 64)
+	digits := 0
+	for _, c := range []byte(shown) {
+		if c == 'e' {
+			break
+		}
+		if c >= '0' && c <= '9' {
+			digits++
+		}
+	}
+	const noise = 2 // digits at the end that may be
+	if digits <= 15-noise {
+		return shown
+	}
+	return strconv.FormatFloat(x, 'g', -1, 64)
 }
