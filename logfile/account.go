@@ -33,6 +33,7 @@ const (
 	RepeatedName      ProblemKind = "repeated-name"       // a JSON object has one name twice: the last value is read
 	BelowAbsoluteZero ProblemKind = "below-absolute-zero" // cell missing: no temperature
 	MayBeCut          ProblemKind = "may-be-cut"          // the file ends without a line end: its last cell may lack digits
+	MayBeDecimal      ProblemKind = "may-be-decimal"      // of a followed log: read as thousands, which its column alone could tell from decimals
 	PackingCut        ProblemKind = "packing-cut"         // a packed file breaks off here: rows behind are lost
 )
 

@@ -165,12 +165,12 @@ func (f *Follower) row(b []byte) error {
 		f.last = us
 	}
 	for i, c := range f.m.Channels {
-		var kind ProblemKind
 		cell := f.cell(cells, c.Column)
-		row.Values[i], kind = f.value(c, cell)
+		v, kind := f.value(c, cell)
 		if kind != "" {
 			problem(kind, c.Column, cell)
 		}
+		row.Values[i] = v
 	}
 	return f.sink(row)
 }
@@ -242,17 +242,27 @@ func (f *Follower) value(c MapChannel, cell []byte) (float64, ProblemKind) {
 	if len(cell) == 0 {
 		return math.NaN(), ""
 	}
-	if v, _, ok := parseCell(cell, f.m.Decimal[0]); ok {
-		return possible(c, v)
+	decimal := f.m.Decimal[0]
+	if c.Decimal != "" {
+		decimal = c.Decimal[0]
+	}
+	if v, _, ok := parseCell(cell, decimal); ok {
+		if v, kind := possible(c, v); kind != "" || !eitherSign(cell, decimal) {
+			return v, kind
+		}
+		return v, MayBeDecimal
 	}
 	bare, unit := splitUnit(cell)
-	if v, _, ok := parseCell(bare, f.m.Decimal[0]); ok && unit != "" {
+	if v, _, ok := parseCell(bare, decimal); ok && unit != "" {
 		want := c.Written
 		if want == "" {
 			want = string(c.Unit)
 		}
 		if string(unit) == want {
-			return possible(c, v)
+			if v, kind := possible(c, v); kind != "" || !eitherSign(bare, decimal) {
+				return v, kind
+			}
+			return v, MayBeDecimal
 		}
 		return math.NaN(), MixedUnit
 	}
@@ -260,6 +270,17 @@ func (f *Follower) value(c MapChannel, cell []byte) (float64, ProblemKind) {
 		return math.NaN(), NULBytes
 	}
 	return math.NaN(), NotANumber
+}
+
+// eitherSign tells a number whose only sign sets thousands apart if the log's
+// decimal sign stands, and is the decimal sign if it does not: "1.234" where
+// commas are decimal. The column could tell; one row cannot.
+func eitherSign(cell []byte, decimal byte) bool {
+	other := byte('.')
+	if decimal == '.' {
+		other = ','
+	}
+	return bytes.Count(cell, []byte{other}) == 1 && bytes.IndexByte(cell, decimal) < 0
 }
 
 // possible passes a reading on, unless no temperature can be so low.

@@ -10,6 +10,7 @@ import (
 	"pgregory.net/rapid"
 
 	"trivet/fault"
+	"trivet/trace"
 )
 
 // A log that is followed in pieces of any length gives the rows that loading
@@ -24,6 +25,7 @@ func TestFollowingIsLoading(t *testing.T) {
 		"no header":          "0,18.4\n1.5,19.0\n3,19.5\n",
 		"units in the cells": "time_s,core\n0,65.2 °F\n1.5,66.2 °F\n2,19 °C\n3,66.0\n4,66.2 °F\n",
 		"repeated header":    "time_s,core °C\n0,5\n1,6\ntime_s,core °C\n2,7\n3,8\n4,9\n5,9\n",
+		"another sign":       "time_s,core °C,scale g\n0,5.5,\"1.234,5\"\n1,5.6,\"234,25\"\n2,5.7,\"234,5\"\n3,5.7,\"1.034\"\n",
 		"quoted":             "time_s,\"core, °C\",note\n0,5,\"a\nb\"\n1,6,\"c \"\"d\"\"\"\n2,7,\n3,7,\n4,7,\n",
 	}
 	for name, text := range logs {
@@ -82,5 +84,42 @@ func TestFollowerRefuses(t *testing.T) {
 	long.Shape, long.Long = Long, &MapLong{Name: "a", Value: "b"}
 	if _, err := NewFollower(&long, Limits{}, nil); fault.As(err) == nil {
 		t.Error("a long log is followed")
+	}
+}
+
+// A number that is thousands by one decimal sign and decimals by the other is
+// read by the log's sign, as loading does, and told: one row cannot know.
+func TestFollowedThousandsAreTold(t *testing.T) {
+	for _, c := range []struct {
+		cell, decimal string
+		want          float64
+		kind          ProblemKind
+	}{
+		{"1.234", "", 1234, MayBeDecimal},
+		{"1.234 g", "", 1234, MayBeDecimal},
+		{"1.234,5", "", 1234.5, ""},
+		{"1.234.567", "", 1234567, ""},
+		{"12,5", "", 12.5, ""},
+		{"1.234", ".", 1.234, ""},
+		{"1,234", ".", 1234, MayBeDecimal},
+		{"12.34", "", math.NaN(), NotANumber},
+	} {
+		m := &Map{Format: MapFormat, Delimiter: ";", Decimal: ",", Shape: Wide, Time: MapTime{Column: "t", Form: Seconds},
+			Channels: []MapChannel{{Column: "m", Channel: trace.Channel{ID: "m", Place: trace.Scale, Unit: trace.Gram}, Decimal: c.decimal}}}
+		var got []Row
+		f, err := NewFollower(m, Limits{}, func(r Row) error { got = append(got, r); return nil })
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := f.Write([]byte("t;m\n0;" + c.cell + "\n")); err != nil {
+			t.Fatal(err)
+		}
+		var kind ProblemKind
+		if len(got[0].Problems) > 0 {
+			kind = got[0].Problems[0].Kind
+		}
+		if v := got[0].Values[0]; kind != c.kind || v != c.want && !(math.IsNaN(v) && math.IsNaN(c.want)) {
+			t.Errorf("%q with %q: %v %q, want %v %q", c.cell, c.decimal, v, kind, c.want, c.kind)
+		}
 	}
 }

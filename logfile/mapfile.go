@@ -60,6 +60,9 @@ type MapChannel struct {
 	// Written is the unit in the file where it is not the channel's own: kg
 	// are kept as g, lb as oz.
 	Written string `yaml:"written,omitempty"`
+	// Decimal is the column's decimal sign where it is another than the log's:
+	// quotes allow that. [Load] tells it from the column, a [Follower] cannot.
+	Decimal string `yaml:"decimal,omitempty"`
 }
 
 // Map makes a column map of the guess.
@@ -85,7 +88,13 @@ func (g *Guess) Map() *Map {
 	}
 	for _, c := range from {
 		if c.Role == RoleChannel {
-			m.Channels = append(m.Channels, c.channel())
+			mc := c.channel()
+			if at := slices.IndexFunc(g.Layout.Columns, func(l ColumnLayout) bool { return l.Name == c.Name }); at >= 0 && g.Shape == Wide {
+				if sign := g.Layout.decimalOf(at); sign != m.Decimal[0] {
+					mc.Decimal = string(sign)
+				}
+			}
+			m.Channels = append(m.Channels, mc)
 		}
 	}
 	return m
@@ -187,6 +196,8 @@ func (m *Map) check() error {
 			return bad("channels.unit", string(c.Unit), "write degC, degF, K, g, oz, pct or W")
 		case !slices.Contains([]trace.Place{trace.Core, trace.Depth, trace.Surface, trace.Pan, trace.Air, trace.Fat, trace.Bath, trace.Scale, trace.Other}, c.Place):
 			return bad("channels.place", string(c.Place), "write core, depth, surface, pan, air, fat, bath, scale or other")
+		case c.Decimal != "" && c.Decimal != "." && c.Decimal != ",":
+			return bad("channels.decimal", c.Decimal, `write "." or ",", or leave it out where it is the log's own`)
 		case c.Written != "" && (!ok || written.unit != c.Unit):
 			return bad("channels.written", c.Written, "write kg beside g, or lb beside oz")
 		}
