@@ -85,6 +85,10 @@ func TestVerdictsOfAStudy(t *testing.T) {
 					c.Result.Responses[0].ResolutionStep = 0.6
 				}
 			}, raw: answer.Matters, verdict: answer.Unsettled, why: []string{"resolution"}},
+		{name: "what is typed in is declared to be read too coarsely", diffs: []float64{4, 5, 4.5, 5.5, 4.2, 4.8},
+			change: func(in *answer.Input) {
+				in.Study.Readings = []study.ReadingDef{{ID: "y", Kind: study.Number, Unit: "%", Resolution: 1}}
+			}, raw: answer.Matters, verdict: answer.Unsettled, why: []string{"resolution"}},
 		{name: "a piece weighed more afterwards", diffs: []float64{4, 5, 4.5, 5.5, 4.2, 4.8},
 			change: func(in *answer.Input) {
 				in.Cooks[0].Result.Responses[0].Notes = []fault.Note{{Code: "mass-gained", Text: "it weighed more"}}

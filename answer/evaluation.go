@@ -240,6 +240,11 @@ func (e *evaluation) pairs(ratio bool) {
 		us = append(us, v.response.StdU)
 		ev.ResolutionStep = math.Max(ev.ResolutionStep, v.response.ResolutionStep)
 	}
+	for _, d := range e.study.Readings {
+		if d.ID == e.question.Response && d.Unit == e.finding.Unit {
+			ev.ResolutionStep = math.Max(ev.ResolutionStep, d.Resolution)
+		}
+	}
 	slices.Sort(us)
 	ev.MeasurementU = us[len(us)/2]
 	if len(e.cells) >= 3 && e.effect.normal {

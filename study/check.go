@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"trivet/fault"
+	"trivet/quantity"
 )
 
 // Severity is how much a finding weighs.
@@ -158,6 +159,9 @@ func (c *checker) question(q Question) {
 		}
 		c.add(Missing, "no-margin", at+".margin", q.Line,
 			"question %s has no margin, so no difference can be called too small to matter; decide the smallest difference that matters to whoever eats or cooks and write it, such as %s", q.ID, example)
+	}
+	if m := q.Margin; isReading && m.MarginKind == quantity.MarginAmount && m.Unit == d.Unit && d.Resolution > m.Value/4 {
+		c.add(Doubt, "coarse-reading", at+".margin", q.Line, "%s is read in steps of %s %s, more than a quarter of the margin of question %s; read it more finely", d.ID, exact(d.Resolution), d.Unit, q.ID)
 	}
 	if (q.Judged || isReading && d.Judged) && !q.Blind {
 		c.add(Doubt, "judged-not-blind", at+".blind", q.Line,

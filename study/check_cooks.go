@@ -96,6 +96,7 @@ func (c *checker) cooks() {
 	c.batches(cooks)
 	c.balance(cooks)
 	c.readingUnits(cooks)
+	c.readingLimits(cooks)
 	for _, q := range c.study.Questions {
 		c.needed(q, cooks)
 	}
@@ -389,6 +390,18 @@ func (c *checker) balance(cooks []Cook) {
 				more = "thinner"
 			}
 			c.add(Doubt, "unbalanced", "pieces", 0, "the %s pieces are %s %s than the %s pieces on average, so the difference found may be thickness; swap in spares, or say it beside the answer", a, amountText(quantity.KindLength, math.Round(math.Abs(d)*1e5)/1e5, ""), more, b)
+		}
+	}
+}
+
+// readingLimits finds values beyond the limits that were declared after them.
+func (c *checker) readingLimits(cooks []Cook) {
+	for _, k := range cooks {
+		for _, r := range k.Readings {
+			d, _ := c.study.reading(r.Response)
+			if v, out := d.outside(r.Values); out && d.Unit == r.Unit {
+				c.add(Doubt, "outside-limits", "cooks["+k.Label+"].readings."+r.Response, k.Line, "%s of cook %s is %s, beyond its limits of %s; check the value", r.Response, k.Label, strings.TrimSpace(exact(v)+" "+r.Unit), d.limitsText())
+			}
 		}
 	}
 }

@@ -112,6 +112,10 @@ func documentOf(s *Study) Fields {
 		fs.put("unit", r.Unit)
 		fs.put("scale", r.Scale)
 		fs.put("judged", r.Judged)
+		fs.put("resolution", r.Resolution)
+		if r.Least != nil && r.Most != nil {
+			fs.put("limits", []float64{*r.Least, *r.Most})
+		}
 		return fs
 	}))
 	var blocks Fields

@@ -13,9 +13,12 @@ import (
 
 func (p *parser) readingDef(n ast.Node, at string) {
 	d := ReadingDef{Kind: Number}
+	var resolution string
+	var limits []string
 	if !p.object(n, at, fields{
 		"id": p.slug(&d.ID), "what": p.text(&d.What), "kind": choice(p.reader, &d.Kind, Number, YesNo, Count, Grade),
 		"unit": p.text(&d.Unit), "scale": p.texts(&d.Scale), "judged": p.yesNo(&d.Judged),
+		"resolution": p.text(&resolution), "limits": p.texts(&limits),
 	}) {
 		return
 	}
@@ -31,7 +34,69 @@ func (p *parser) readingDef(n ast.Node, at string) {
 	case d.Kind == Grade:
 		p.scale(orNode(lookup(n, "scale"), n), at+".scale", d.Scale)
 	}
+	p.readingRange(n, at, &d, resolution, limits)
 	p.study.Readings = append(p.study.Readings, d)
+}
+
+// readingRange reads the step and the limits of a reading, which are numbers in
+// its own unit.
+func (p *parser) readingRange(n ast.Node, at string, d *ReadingDef, resolution string, limits []string) {
+	number := func(text string) (float64, bool) {
+		m := numberForm.FindStringSubmatch(strings.ReplaceAll(text, "−", "-"))
+		if m == nil || m[2] != "" && m[2] != d.Unit || m[3] != "" {
+			return 0, false
+		}
+		return parseNumber(m[1])
+	}
+	if resolution != "" {
+		step, ok := number(resolution)
+		switch {
+		case d.Kind != Number:
+			p.report(lookup(n, "resolution"), at+".resolution", "resolution-unused", "remove it, or write \"kind: number\"", "a %s reading has no resolution", d.Kind)
+		case !ok || !(step > 0):
+			p.report(lookup(n, "resolution"), at+".resolution", "resolution", "write a number above zero in the reading's unit, such as \"resolution: 0.1\"", "not a step in which this is read")
+		default:
+			d.Resolution = step
+		}
+	}
+	if len(limits) == 0 {
+		return
+	}
+	if d.Kind != Number && d.Kind != Count {
+		p.report(lookup(n, "limits"), at+".limits", "limits-unused", "remove them", "a %s reading has no limits", d.Kind)
+		return
+	}
+	bad := func() {
+		p.report(lookup(n, "limits"), at+".limits", "limits", "write the least and the most that it can be, in the reading's unit, such as \"limits: [0, 200]\"", "limits are two numbers that rise")
+	}
+	if len(limits) != 2 {
+		bad()
+		return
+	}
+	least, ok1 := number(limits[0])
+	most, ok2 := number(limits[1])
+	if !ok1 || !ok2 || !(least < most) {
+		bad()
+		return
+	}
+	d.Least, d.Most = &least, &most
+}
+
+// outside finds a value beyond the limits of a reading.
+func (d ReadingDef) outside(values []float64) (v float64, found bool) {
+	if d.Least == nil || d.Most == nil || d.Kind != Number && d.Kind != Count {
+		return 0, false
+	}
+	i := slices.IndexFunc(values, func(v float64) bool { return v < *d.Least || v > *d.Most })
+	if i < 0 {
+		return 0, false
+	}
+	return values[i], true
+}
+
+// limitsText is the range of a reading with its unit.
+func (d ReadingDef) limitsText() string {
+	return strings.TrimSpace(exact(*d.Least) + " to " + exact(*d.Most) + " " + d.Unit)
 }
 
 // scale checks the ordered words of a grade.
@@ -115,6 +180,10 @@ func (p *parser) reading(n ast.Node, at, id string, c *Cook) {
 		p.report(n, at, "missing-value", "write what was read", "this reading has no value")
 	}
 	if len(p.errs) > before || len(r.Values) == 0 {
+		return
+	}
+	if _, out := def.outside(r.Values); declared && out {
+		p.report(values, at, "outside-limits", "check the value; "+id+" is declared to be "+def.limitsText(), "a value beyond the limits of this reading")
 		return
 	}
 	c.Readings = append(c.Readings, r)

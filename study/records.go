@@ -249,6 +249,12 @@ type ReadingDef struct {
 	Scale []string // of a grade, lowest first
 	// Judged marks a reading that rests on a person's judgement.
 	Judged bool
+	// Resolution is the smallest step in which a number is read, in its unit;
+	// 0 where nothing says.
+	Resolution float64
+	// Least and Most are the limits of what a number or a count can be; nil
+	// where there are none. A value outside them is a slip of the pen.
+	Least, Most *float64
 }
 
 // Role is what a cook counts as.

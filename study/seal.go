@@ -29,6 +29,19 @@ func (s *Study) CookFiles() []string {
 	return out
 }
 
+// canonicalReading is the scale of a reading; what few readings declare is left
+// out where it is not said, so that a seal made before it could be said holds.
+func canonicalReading(d ReadingDef) tree {
+	c := tree{"kind": string(d.Kind), "unit": d.Unit, "scale": list(d.Scale), "judged": d.Judged}
+	if d.Resolution > 0 {
+		c["resolution"] = round12(d.Resolution)
+	}
+	if d.Least != nil && d.Most != nil {
+		c["limits"] = []any{round12(*d.Least), round12(*d.Most)}
+	}
+	return c
+}
+
 // Canonical returns the parts of a study that are sealed, as JSON in the
 // canonical form of RFC 8785: format version, claim, questions with their
 // margins and the scales of their readings, treatments with their parsed
@@ -70,7 +83,7 @@ func Canonical(s *Study, cookFiles map[string][]byte) ([]byte, error) {
 		questions[q.ID] = canonicalQuestion(q)
 		for _, d := range s.Readings {
 			if d.ID == q.Response {
-				readings[d.ID] = tree{"kind": string(d.Kind), "unit": d.Unit, "scale": list(d.Scale), "judged": d.Judged}
+				readings[d.ID] = canonicalReading(d)
 			}
 		}
 	}

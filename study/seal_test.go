@@ -118,6 +118,8 @@ func TestSealHearsEveryChange(t *testing.T) {
 		{`seed: "20260301"`, `seed: "20260302"`, "seed: 20260301 → 20260302"},
 		{"piece: L01-a, treatment: sear-first, burner: left", "piece: L01-a, treatment: sear-first, burner: right", "burner of run 1: left → right"},
 		{"scale: [pale, golden, brown]", "scale: [pale, brown]", "scale of reading crust: [pale, golden, brown] → [pale, brown]"},
+		{"round core, unit: N}", "round core, unit: N, resolution: 0.5}", "resolution of reading shear_force: added (0.5)"},
+		{"round core, unit: N}", "round core, unit: N, limits: [0, 200]}", "limits of reading shear_force: added ([0, 200])"},
 		{"    judged: yes\n    blind: yes", "    judged: yes\n    blind: no", "blind of question crust: yes → no"},
 	} {
 		changed := strings.Replace(string(source), c.from, c.to, 1)

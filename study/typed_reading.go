@@ -40,6 +40,10 @@ func TypedReading(def ReadingDef, text, bare string) (Reading, error) {
 	if len(r.Values) == 0 {
 		return r, fault.New("missing-value", "this reading has no value").On("value", text).WithFix("write what was read")
 	}
+	if v, out := def.outside(r.Values); out {
+		return r, fault.New("outside-limits", "a value beyond the limits of this reading").On("value", strings.TrimSpace(exact(v)+" "+def.Unit)).
+			WithFix("check the value; it is declared to be %s", def.limitsText())
+	}
 	return r, nil
 }
 

@@ -12,6 +12,9 @@ func TestTypedReading(t *testing.T) {
 	celsius := study.ReadingDef{ID: "core_by_hand", Kind: study.Number, Unit: "°C"}
 	newtons := study.ReadingDef{ID: "shear_force", Kind: study.Number, Unit: "N"}
 	wide := study.ReadingDef{ID: "width", Kind: study.Number, Unit: "mm"}
+	least, most := 0.0, 60.0
+	between := study.ReadingDef{ID: "force", Kind: study.Number, Unit: "N", Least: &least, Most: &most}
+	warm := study.ReadingDef{ID: "core_by_hand", Kind: study.Number, Unit: "°C", Least: &least, Most: &most}
 	crust := study.ReadingDef{ID: "crust", Kind: study.Grade, Scale: []string{"pale", "golden", "brown"}}
 	for _, c := range []struct {
 		name       string
@@ -29,6 +32,8 @@ func TestTypedReading(t *testing.T) {
 		{"inches", wide, "1.5 in; 1 1/2 in; 38 mm", "", []float64{38.1, 38.1, 38}, 0},
 		{"a grade", crust, "golden", "", []float64{2}, 0},
 		{"yes", study.ReadingDef{ID: "x", Kind: study.YesNo}, "yes", "", []float64{1}, 0},
+		{"within its limits", between, "0; 60 N", "", []float64{0, 60}, 0},
+		{"within them on the other scale", warm, "100 °F", "", []float64{37.777778}, 0},
 		{"a count", study.ReadingDef{ID: "x", Kind: study.Count}, "3", "", []float64{3}, 0},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -56,6 +61,8 @@ func TestTypedReading(t *testing.T) {
 		{"a word", celsius, "hot", "not-a-number"},
 		{"another kind of thing", celsius, "61 mm", "unit-differs"},
 		{"off the scale", crust, "burnt", "unknown-grade"},
+		{"a slip of the pen", between, "38; 380", "outside-limits"},
+		{"a slip on the other scale", warm, "200 °F", "outside-limits"},
 		{"half a count", study.ReadingDef{ID: "x", Kind: study.Count}, "2.5", "not-a-count"},
 	} {
 		t.Run(c.name, func(t *testing.T) {

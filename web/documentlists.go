@@ -44,6 +44,7 @@ const (
 	asWords   writtenAs = iota
 	asYesNo             // yes or no, no where nothing is written
 	asNumber            // a number without a unit
+	asNumbers           // several of them, between semicolons
 	asAmount            // a number and its unit
 	asAmounts           // one amount or several, between semicolons
 	asList              // several words, between commas, or semicolons where a word has a comma
@@ -159,7 +160,7 @@ func (f listField) shown(text []string) string {
 	case asYesNo:
 		yes := slices.Contains([]string{"yes", "true"}, strings.ToLower(text[0]))
 		return yesNo(yes)
-	case asAmounts:
+	case asAmounts, asNumbers:
 		return strings.Join(text, "; ")
 	case asList:
 		if slices.ContainsFunc(text, func(s string) bool { return strings.Contains(s, ",") }) {
@@ -180,9 +181,13 @@ func (f listField) read(text string, u units) any {
 	case asYesNo:
 		return text == "yes"
 	case asNumber:
-		if v, err := strconv.ParseFloat(text, 64); err == nil && finite(v) {
-			return v
+		return numberOr(text)
+	case asNumbers:
+		var all []any
+		for _, x := range parted(text, ";") {
+			all = append(all, numberOr(x))
 		}
+		return all
 	case asAmount:
 		return withUnit(text, f.Bare(u))
 	case asAmounts:
@@ -199,6 +204,14 @@ func (f listField) read(text string, u units) any {
 			return parted(text, ";")
 		}
 		return parted(text, ",")
+	}
+	return text
+}
+
+// numberOr is the number that a text is, or else the text.
+func numberOr(text string) any {
+	if v, err := strconv.ParseFloat(strings.Replace(text, "−", "-", 1), 64); err == nil && finite(v) {
+		return v
 	}
 	return text
 }

@@ -36,6 +36,25 @@ func TestReadingsByForm(t *testing.T) {
 		}
 	}
 
+	const force = "peak-force-of-a-core"
+	change := func(fields ...string) url.Values {
+		for i := 0; i+2 < len(fields); i += 3 {
+			fields[i] = "readings[" + force + "]." + fields[i]
+		}
+		return edit("reading-"+force, fields...)
+	}
+	d.refuses(saltAt+"/edit", change("limits", "", "200; 0"), 422, "Limits are two numbers that rise", `value="200; 0"`, `aria-invalid="true"`)
+	d.refuses(saltAt+"/edit", change("resolution", "", "fine"), 422, "Not a step in which this is read", `value="fine"`)
+	plain := string(d.record("salt").Document)
+	wants(t, d.accepts(saltAt+"/edit", change("limits", "", "0; 200", "resolution", "", "0.5")), "A number in N, measured, in steps of 0.5 N, between 0 and 200 N.", `value="0; 200"`)
+	if x := s().Readings[1]; x.Resolution != 0.5 || *x.Least != 0 || *x.Most != 200 || !strings.Contains(string(d.record("salt").Document), "limits: [0, 200]") {
+		t.Errorf("%+v\n%s", x, d.record("salt").Document)
+	}
+	d.accepts(saltAt+"/edit", change("limits", "0; 200", "", "resolution", "0.5", ""))
+	if now := string(d.record("salt").Document); now != plain {
+		t.Errorf("emptied again:\n%s\nwant\n%s", now, plain)
+	}
+
 	// Changing: wrong at its field, stale as a clash, told in the history and
 	// taken back.
 	d.refuses(saltAt+"/edit", edit("reading-crust", "readings[crust].kind", "grade", "number"), 422, "A number needs its unit", `aria-invalid="true"`)
@@ -86,7 +105,11 @@ func TestReadingsThatAreUsedOrSealed(t *testing.T) {
 		t.Errorf("another kind under the values: %d", code)
 	}
 	wants(t, body, "1 cook has a value of it already", `aria-invalid="true"`)
-	d.accepts(at+"/edit", edit("reading-browning", "readings[browning].what", "browning", "spots on the crust"))
+	d.accepts(at+"/edit", edit("reading-browning", "readings[browning].what", "browning", "spots on the crust", "readings[browning].limits", "", "0; 40"))
+	other := d.record(demoID).Cooks[1].Label
+	if code, body := d.post(at+"/cooks/"+other+"/readings", url.Values{"response": {"browning"}, "values": {"400"}}); code != 422 || !strings.Contains(body, "it is declared to be 0 to 40") && !strings.Contains(body, "It is declared to be 0 to 40") {
+		t.Errorf("a slip of the pen: %d", code)
+	}
 	out := url.Values{"list": {"readings"}, "entry": {"browning"}, "form": {"remove-readings-browning"}, "do": {"remove"}, "sure": {"yes"}, "seen": {stampOf(entryIn(d.record(demoID).Study, "readings", "browning"))}}
 	if code, body := d.post(at+"/entries", out); code != 422 || !strings.Contains(body, label+" still needs it") {
 		t.Errorf("removed under its values: %d", code)
@@ -277,6 +300,8 @@ func TestListFieldsLeaveTheRestAlone(t *testing.T) {
 		switch f.As {
 		case asYesNo:
 			typed = rapid.SampledFrom([]string{"yes", "no"}).Draw(t, "typed")
+		case asNumbers:
+			typed = rapid.SampledFrom([]string{"", "0; 12.5", "-1; 0.25"}).Draw(t, "typed")
 		case asNumber, asAmount, asAmounts:
 			typed = rapid.SampledFrom([]string{"", "3", "12.5", "0.25"}).Draw(t, "typed")
 		case asList:
@@ -320,6 +345,12 @@ func asWritten(f listField, typed string) []string {
 		return []string{number(v)}
 	case []string:
 		return v
+	case []any:
+		var out []string
+		for _, x := range v {
+			out = append(out, number(x.(float64)))
+		}
+		return out
 	case string:
 		return []string{v}
 	}
@@ -348,6 +379,8 @@ func TestAnAddedEntryIsTakenOutWithoutATrace(t *testing.T) {
 			switch {
 			case f.Options != nil:
 				text = rapid.SampledFrom(f.Options).Draw(t, f.Key)
+			case f.As == asNumbers:
+				text = "0; 2.5"
 			case f.As == asNumber || f.As == asAmount || f.As == asAmounts:
 				text = "2.5"
 			case f.As == asYesNo:

@@ -18,7 +18,8 @@ func init() {
 		Fields: []listField{
 			{Key: "what"},
 			{Key: "kind", Default: string(study.Number), Options: []string{string(study.Number), string(study.Count), string(study.YesNo), string(study.Grade)}},
-			{Key: "unit"}, {Key: "scale", As: asList}, {Key: "judged", As: asYesNo},
+			{Key: "unit"}, {Key: "resolution", As: asNumber}, {Key: "limits", As: asNumbers},
+			{Key: "scale", As: asList}, {Key: "judged", As: asYesNo},
 		},
 		Find: func(s *study.Study, id string) any {
 			if i := slices.IndexFunc(s.Readings, func(d study.ReadingDef) bool { return d.ID == id }); i >= 0 {
@@ -40,7 +41,7 @@ func init() {
 			return ""
 		},
 		Keeps: func(rec *bench.Record, id, field string) error {
-			if field == "what" || field == "judged" {
+			if field != "kind" && field != "unit" && field != "scale" {
 				return nil
 			}
 			if cooks := readIn(rec, id); len(cooks) > 0 {
@@ -89,6 +90,12 @@ func readingSays(d study.ReadingDef) string {
 	if d.Judged {
 		how = say("reading-judged")
 	}
+	if d.Resolution > 0 {
+		how += ", " + say("reading-steps", strings.TrimSpace(exactly(d.Resolution)+" "+d.Unit))
+	}
+	if d.Least != nil && d.Most != nil {
+		how += ", " + say("reading-between", exactly(*d.Least), strings.TrimSpace(exactly(*d.Most)+" "+d.Unit))
+	}
 	switch d.Kind {
 	case study.Grade:
 		return say("reading-is-grade", strings.Join(d.Scale, ", "), how)
@@ -122,10 +129,10 @@ func (b formBuilder) readings() readingsView {
 		if cooks := readIn(b.rec, d.ID); len(cooks) > 0 {
 			e.Says += " " + say("reading-in", count(len(cooks), "cook", "cooks"))
 		}
-		e.Form = b.listEntry(l, d.ID, "", say("change-reading", d.ID), "what", "kind", "unit", "scale", "judged")
+		e.Form = b.listEntry(l, d.ID, "", say("change-reading", d.ID), "what", "kind", "unit", "resolution", "limits", "scale", "judged")
 		e.Remove = b.listRemoval(l, d.ID)
 		v.Entries = append(v.Entries, e)
 	}
-	v.New = b.newEntry(l, "what", "id", "kind", "unit", "scale", "judged")
+	v.New = b.newEntry(l, "what", "id", "kind", "unit", "resolution", "limits", "scale", "judged")
 	return v
 }
