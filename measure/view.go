@@ -51,6 +51,7 @@ func newView(in Input) (*view, error) {
 	in, moved := OneClock(in)
 	in, notes := withHeatOn(in)
 	v := &view{in: in, notes: append(moved, notes...)}
+	var last readTimes
 	for i := range in.Traces {
 		tr := &in.Traces[i]
 		if err := tr.Validate(); err != nil {
@@ -69,21 +70,47 @@ func newView(in Input) (*view, error) {
 			continue
 		}
 		s := series{ch: tr.Channel, stepU: tr.Resolution()}
-		s.timeS, s.value = tr.Points(zero)
-		v.correct(&s)
-		if len(s.timeS) > 1 {
-			gaps := make([]float64, len(s.timeS)-1)
-			for k := range gaps {
-				gaps[k] = s.timeS[k+1] - s.timeS[k]
+		if !last.timesOf(tr, zero, &s) {
+			s.timeS, s.value = tr.Points(zero)
+			if len(s.timeS) > 1 {
+				gaps := make([]float64, len(s.timeS)-1)
+				for k := range gaps {
+					gaps[k] = s.timeS[k+1] - s.timeS[k]
+				}
+				s.longS = slices.Max(gaps)
+				slices.Sort(gaps)
+				s.everyS = gaps[len(gaps)/2]
 			}
-			s.longS = slices.Max(gaps)
-			slices.Sort(gaps)
-			s.everyS = gaps[len(gaps)/2]
+			last = readTimes{tr, zero, s}
 		}
+		v.correct(&s)
 		v.all = append(v.all, s)
 	}
 	v.correctCourses()
 	return v, nil
+}
+
+// readTimes are the times of a trace as they were read.
+type readTimes struct {
+	tr   *trace.Trace
+	zero int64
+	s    series
+}
+
+// timesOf lets the series of a trace have the times, and what is known of
+// them, of one before that shares them, as all channels of one log do that
+// misses no sample; it is false where they must be read.
+func (l *readTimes) timesOf(tr *trace.Trace, zero int64, s *series) bool {
+	if l.tr == nil || l.zero != zero || tr.Len() == 0 || l.tr.Len() != tr.Len() || &l.tr.TimesUS[0] != &tr.TimesUS[0] ||
+		l.tr.Missing.Count() > 0 || tr.Missing.Count() > 0 {
+		return false
+	}
+	s.timeS, s.longS, s.everyS = l.s.timeS, l.s.longS, l.s.everyS
+	s.value = make([]float64, tr.Len())
+	for i := range s.value {
+		s.value[i], _ = tr.Value(i)
+	}
+	return true
 }
 
 // at returns the value at time t by linear interpolation; false outside the
