@@ -11,6 +11,7 @@ import (
 	"github.com/google/uuid"
 
 	"trivet/fault"
+	"trivet/photo"
 	"trivet/study"
 	"trivet/trace"
 )
@@ -65,6 +66,9 @@ func ImportPackage(ctx context.Context, from Reader, id string, to Notebook, pro
 			}
 			if err != nil {
 				return nil, err
+			}
+			if err := photo.Bare(f.Bytes); err != nil {
+				return nil, fault.As(err).In("cook "+c.Label).On("photo", p.ID)
 			}
 			raw = append(raw, *f)
 		}

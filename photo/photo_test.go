@@ -387,3 +387,54 @@ func asWebP(t testing.TB, block []byte) []byte {
 	body = append(body, part("EXIF", block)...)
 	return append(binary.LittleEndian.AppendUint32([]byte("RIFF"), uint32(len(body))), body...)
 }
+
+// What Clean keeps is bare; what a camera or an editor writes is found.
+func TestWhetherAPictureIsBare(t *testing.T) {
+	block := exif(1, "")
+	jpg, pic := asJPEG(t, scene(64, 48)), asPNG(t, scene(64, 48))
+	for name, file := range map[string][]byte{"JPEG": carrying(jpg, "\xe1Exif\x00\x00"+string(block)), "PNG": withChunks(pic, chunk("eXIf", block)), "WebP": asWebP(t, block)} {
+		clean, err := Clean(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		small, err := Thumbnail(clean.Bytes, 16)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, b := range [][]byte{clean.Bytes, small} {
+			if err := Bare(b); err != nil {
+				t.Errorf("%s, cleaned: %v", name, err)
+			}
+		}
+	}
+	for name, c := range map[string]struct {
+		file []byte
+		says string
+	}{
+		"Exif in a JPEG":       {carrying(jpg, "\xe1Exif\x00\x00"+string(block)), "Exif or XMP"},
+		"XMP in a JPEG":        {carrying(jpg, "\xe1"+xmp), "Exif or XMP"},
+		"IPTC in a JPEG":       {carrying(jpg, "\xed"+iptc), "application data"},
+		"a comment in a JPEG":  {carrying(jpg, "\xfeby the river"), "a comment"},
+		"data behind a JPEG":   {append(bytes.Clone(jpg), "51 N"...), "behind its end"},
+		"half a JPEG":          {jpg[:len(jpg)/2], "cut or damaged"},
+		"a JPEG of two bytes":  {jpg[:2], "cut or damaged"},
+		"Exif in a PNG":        {withChunks(pic, chunk("eXIf", block)), "a chunk eXIf"},
+		"text in a PNG":        {withChunks(pic, chunk("tEXt", []byte("Comment\x00a secret"))), "a chunk tEXt"},
+		"data behind a PNG":    {append(bytes.Clone(pic), "51 N"...), "behind its end"},
+		"half a PNG":           {pic[:len(pic)/2], "cut or damaged"},
+		"a WebP":               {asWebP(t, block), "neither JPEG nor PNG"},
+		"nothing":              {nil, "neither JPEG nor PNG"},
+		"a chunk without end":  {append(bytes.Clone(pic[:8]), 0xff, 0xff, 0xff, 0xff, 'I', 'D', 'A', 'T', 0, 0, 0, 0), "cut or damaged"},
+		"a segment of nothing": {[]byte{0xff, 0xd8, 0xff, 0xdb, 0, 0, 0xff, 0xd9}, "cut or damaged"},
+	} {
+		if err := Bare(c.file); err == nil || !strings.Contains(err.Error(), c.says) {
+			t.Errorf("%s: %v, want %q", name, err, c.says)
+		}
+	}
+}
+
+func FuzzBare(f *testing.F) {
+	f.Add([]byte("\xff\xd8\xff\xdb\x00\x00\xff\xd9"))
+	f.Add([]byte("\x89PNG\r\n\x1a\n\x00\x00\x00\x00IEND\x00\x00\x00\x00"))
+	f.Fuzz(func(_ *testing.T, b []byte) { Bare(b) })
+}

@@ -31,7 +31,10 @@ type AssembleOptions struct {
 	Rerun      string // the one command that answers the study again
 	// Brief leaves out every cook's own record and traces, for a page that
 	// shows them elsewhere.
-	Brief    bool
+	Brief bool
+	// Photos chooses the photos that a brief report shows beside its findings;
+	// nil shows none. A full report shows all, each with its cook.
+	Photos   func(study.Photo) bool
 	Progress bench.Progress
 }
 
@@ -65,6 +68,11 @@ func Assemble(ctx context.Context, rd bench.Reader, got *bench.Answered, o Assem
 	}
 	if !o.Brief {
 		if err := a.cooks(ctx, rd, r); err != nil {
+			return nil, err
+		}
+	}
+	if o.Brief && o.Photos != nil {
+		if err := a.chosenPhotos(ctx, rd, r); err != nil {
 			return nil, err
 		}
 	}
@@ -451,7 +459,7 @@ func (a *assembler) cooks(ctx context.Context, rd bench.Reader, r *Report) error
 		for _, d := range c.Deviations {
 			k.Deviations = append(k.Deviations, Deviation{AtS: float64(d.AtUS) / 1e6, HasAt: d.AtUS != 0, What: d.What, Why: d.Why})
 		}
-		if k.Photos, err = photosOf(ctx, rd, a.rec.Study, &c); err != nil {
+		if k.Photos, err = photosOf(ctx, rd, a.rec.Study, &c, nil); err != nil {
 			return err
 		}
 		for t := range traces {

@@ -306,7 +306,7 @@ func (p *printer) cooks(v *view) error {
 			cv.Deviations = append(cv.Deviations, d.sentence())
 		}
 		for _, x := range c.Photos {
-			cv.Photos = append(cv.Photos, x.view(c.Label))
+			cv.Photos = append(cv.Photos, x.View(c.Label))
 		}
 		cv.Bare = c.Traces == nil && c.VoidWhy == "" && len(c.Weighings)+len(c.Marks)+len(c.Deviations)+len(c.Corrections)+len(c.Notes)+len(c.Photos) == 0 && len(c.Values) > 0
 		v.Days = v.Days || c.Day != ""

@@ -19,10 +19,14 @@ import (
 // 100 kB each. The data package holds them larger.
 const photoSide = 1000
 
-// photosOf are the photos of a cook that are not in its trash.
-func photosOf(ctx context.Context, rd bench.Reader, s *study.Study, c *study.Cook) ([]Photo, error) {
+// photosOf are the photos of a cook that are not in its trash, all or those
+// that which chooses.
+func photosOf(ctx context.Context, rd bench.Reader, s *study.Study, c *study.Cook, which func(study.Photo) bool) ([]Photo, error) {
 	var out []Photo
 	for _, p := range c.ShownPhotos() {
+		if which != nil && !which(p) {
+			continue
+		}
 		f, err := rd.Raw(ctx, p.SHA256)
 		if e := fault.As(err); e != nil && e.Code == "raw-unknown" {
 			continue // the record came without the picture
@@ -51,13 +55,29 @@ func photosOf(ctx context.Context, rd bench.Reader, s *study.Study, c *study.Coo
 	return out, nil
 }
 
+// chosenPhotos are the photos that somebody chose to show beside the findings.
+func (a *assembler) chosenPhotos(ctx context.Context, rd bench.Reader, r *Report) error {
+	for i := range a.rec.Cooks {
+		c := &a.rec.Cooks[i]
+		photos, err := photosOf(ctx, rd, a.rec.Study, c, a.o.Photos)
+		if err != nil {
+			return err
+		}
+		if len(photos) > 0 {
+			r.Photos = append(r.Photos, CookPhotos{Cook: c.Label, Treatment: a.words.Treatment(c.Treatment), Photos: photos})
+		}
+	}
+	return nil
+}
+
 // photoView is a photo in the page.
 type photoView struct {
 	Photo
 	Source template.URL
 }
 
-func (p Photo) view(cook string) photoView {
+// View is the photo as the page shows it.
+func (p Photo) View(cook string) photoView {
 	if p.Alt == "" {
 		p.Alt = english.PhotoNoAlt + " " + cook
 	}

@@ -42,7 +42,7 @@ func TestPhotosStandInTheReport(t *testing.T) {
 		{ID: "3", SHA256: "bb", Caption: "lost"},
 		{ID: "4", SHA256: "aa"},
 	}}
-	got, err := photosOf(t.Context(), pictures{by: map[string][]byte{"aa": b.Bytes()}}, &study.Study{HasUTCOffset: true, UTCOffset: 120}, &c)
+	got, err := photosOf(t.Context(), pictures{by: map[string][]byte{"aa": b.Bytes()}}, &study.Study{HasUTCOffset: true, UTCOffset: 120}, &c, nil)
 	if err != nil || len(got) != 2 {
 		t.Fatal(got, err)
 	}

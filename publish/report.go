@@ -35,7 +35,8 @@ type Report struct {
 
 	Plan     Plan
 	Cooks    []Cook
-	Overview []Exhibit // figures of all cooks together, e.g. traces in step
+	Photos   []CookPhotos // that a brief report shows
+	Overview []Exhibit    // figures of all cooks together, e.g. traces in step
 	Methods  Methods
 	Cautions []safety.Caution // those shown at safety.OnReport
 	Data     []DataFile
@@ -175,6 +176,12 @@ type Cook struct {
 	Photos                         []Photo
 	Corrections                    []string
 	Notes                          []fault.Note
+}
+
+// CookPhotos are photos of a cook that a brief report shows.
+type CookPhotos struct {
+	Cook, Treatment string
+	Photos          []Photo
 }
 
 // Photo is a picture of a cook, small enough to stand in the page.

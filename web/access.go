@@ -39,6 +39,7 @@ type accessFile struct {
 	Guests   map[string]guest       `json:"guests,omitempty"`   // by hash
 	Links    map[string]handedLink  `json:"links,omitempty"`    // by hash
 	Revoked  map[string]time.Time   `json:"revoked,omitempty"`  // a tasting's own links, by hash
+	Photos   map[string]time.Time   `json:"photos,omitempty"`   // that readers may see, by id, since when
 }
 
 type leadSession struct {
@@ -105,6 +106,9 @@ func openAccess(path string, now func() time.Time) (*access, error) {
 	}
 	if a.f.Links == nil {
 		a.f.Links = map[string]handedLink{}
+	}
+	if a.f.Photos == nil {
+		a.f.Photos = map[string]time.Time{}
 	}
 	if a.f.Revoked == nil {
 		a.f.Revoked = map[string]time.Time{}
@@ -319,6 +323,25 @@ func (a *access) refuse(hash string, refused bool) error {
 		delete(a.f.Revoked, hash)
 	}
 	return a.save()
+}
+
+// showPhoto lets readers see a photo, or no longer.
+func (a *access) showPhoto(id string, shown bool) error {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	if shown {
+		a.f.Photos[id] = a.now()
+	} else {
+		delete(a.f.Photos, id)
+	}
+	return a.save()
+}
+
+func (a *access) photoShown(id string) bool {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	_, ok := a.f.Photos[id]
+	return ok
 }
 
 func (a *access) refused(hash string) bool {

@@ -40,6 +40,8 @@ type photoRow struct {
 	Open                bool
 	Error               *fault.Error
 	MayDelete           bool
+	Shown               bool // the lead chose that readers see it
+	Held                bool // and they do not yet: a tasting is not over
 }
 
 type photoForm struct {
@@ -150,6 +152,8 @@ func (d *Desk) photoRows(v *cookView, rec *bench.Record, c *study.Cook, at saved
 			row.Open, row.Error, row.In = true, at.Error, at.In
 		}
 		if p.TrashedAt.IsZero() {
+			row.Shown = d.s.access.photoShown(p.ID)
+			row.Held = d.tastingAhead(rec)
 			v.Photos = append(v.Photos, row)
 		} else {
 			v.PhotoTrash = append(v.PhotoTrash, row)
@@ -295,6 +299,26 @@ func (d *Desk) savePhoto(w http.ResponseWriter, r *http.Request) {
 		}
 		return &c.Photos[i], nil
 	}
+	if do := r.FormValue("do"); do == "show" || do == "hide" {
+		d.changeCook(w, r, "photos", func(rec *bench.Record, c *study.Cook) (string, error) {
+			p, err := find(c)
+			if err != nil {
+				return "", err
+			}
+			if d.roleOf(r) != tasting.Lead {
+				return "", fault.New("photo-show", "%s", say("photo-show-not")).WithFix("%s", say("photo-show-not-fix"))
+			}
+			what := say("photo-hidden", c.Label, captionOf(*p))
+			if do == "show" {
+				what = say("photo-shown", c.Label, captionOf(*p))
+			}
+			if err := d.s.access.showPhoto(p.ID, do == "show"); err != nil {
+				return "", err
+			}
+			return what, d.nb.AppendEvents(r.Context(), rec.Study.ID, study.Event{At: d.s.opt.Now(), Study: rec.Study.ID, Kind: study.EventChanged, What: what})
+		})
+		return
+	}
 	if r.FormValue("do") == "delete" {
 		d.changeCook(w, r, "photos", func(rec *bench.Record, c *study.Cook) (string, error) {
 			p, err := find(c)
@@ -346,6 +370,32 @@ func (d *Desk) savePhoto(w http.ResponseWriter, r *http.Request) {
 		out.Change = bench.Change{Before: &bench.Entry{Photo: was}, After: &bench.Entry{Photo: &p}}
 		return out, nil
 	})
+}
+
+// tastingAhead tells that a photo could still tell somebody who tastes blind
+// what is in a cup: a tasting is open, or a question waits for one.
+func (d *Desk) tastingAhead(rec *bench.Record) bool {
+	over := map[string]bool{} // questions
+	for _, t := range rec.Study.Tastings {
+		over[t.Question] = true
+	}
+	for _, t := range d.s.room.Tastings() {
+		if t.Study != rec.Study.ID {
+			continue
+		}
+		if !d.s.room.Closed(t.ID) {
+			return true
+		}
+		over[t.Question] = true
+	}
+	return slices.ContainsFunc(rec.Study.Questions, func(q study.Question) bool { return q.Tasting != nil && !over[q.ID] })
+}
+
+// forReaders are the photos that the lead chose to show to readers; none as
+// long as a tasting is ahead.
+func (d *Desk) forReaders(rec *bench.Record) func(study.Photo) bool {
+	ahead := d.tastingAhead(rec)
+	return func(p study.Photo) bool { return !ahead && d.s.access.photoShown(p.ID) }
 }
 
 func captionOf(p study.Photo) string {

@@ -2,18 +2,27 @@ package web
 
 import (
 	"bytes"
+	"context"
+	"encoding/base64"
 	"encoding/binary"
 	"hash/crc32"
+	"html"
 	"image"
 	"image/color"
 	"image/jpeg"
 	"io"
 	"mime/multipart"
 	"net/http"
+	"net/url"
 	"path/filepath"
+	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
+	"trivet/fault"
+	"trivet/photo"
+	"trivet/tasting"
 
 	"trivet/bench"
 	"trivet/bundle"
@@ -254,4 +263,121 @@ func TestATimeOnTheClockOfACook(t *testing.T) {
 			t.Errorf("%s: %q %v", name, got, ok)
 		}
 	}
+}
+
+// Readers see what the lead chose to show them, when no tasting is ahead that
+// it could spoil, and nothing by default; by no way do they get more than
+// pixels.
+func TestPhotosForReaders(t *testing.T) {
+	d, at, cook := cookAt(t)
+	d.sendPhoto(at, snapshot(t, 90), "alt", "cut face, pink within", "caption", "off the heat")
+	d.sendPhoto(at, snapshot(t, 180), "alt", "the kitchen's clock")
+	shown, other := cook().Photos[0], cook().Photos[1]
+	reader := func() string {
+		t.Helper()
+		token, _, err := d.desk.s.access.hand(handedLink{Role: tasting.Reader, Study: demoID, Until: d.desk.s.opt.Now().Add(time.Hour)})
+		if err != nil {
+			t.Fatal(err)
+		}
+		d.post("/studies/"+demoID+"/look", nil) // before the planned number somebody has to look
+		code, page := d.get("/r/" + token)
+		if code != 200 {
+			t.Fatalf("the reader's page: %d %.900s", code, page)
+		}
+		return page
+	}
+	if strings.Contains(reader(), "data:image/jpeg") {
+		t.Error("readers see photos that nobody chose")
+	}
+	if code, page := d.post(at+"/photos/"+shown.ID, url.Values{"do": {"show"}}); code != 200 || !strings.Contains(page, "Show it to readers no longer") {
+		t.Fatalf("choosing it: %d", code)
+	}
+	// The study's question of taste waits for its tasting.
+	if !d.desk.tastingAhead(d.record(demoID)) {
+		t.Fatal("the demo has a tasting ahead: nothing is tried here")
+	}
+	if strings.Contains(reader(), "data:image/jpeg") {
+		t.Error("readers see a photo before the tasting")
+	}
+	_, page := d.get(at)
+	wants(t, page, "Readers see it once the tasting is over")
+	plan := trianglePlan(3, 1)
+	plan.Study, plan.Question = demoID, "taste"
+	ta, _, err := d.desk.s.room.Open(t.Context(), plan, passphrase)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if strings.Contains(reader(), "data:image/jpeg") {
+		t.Error("readers see a photo while people taste")
+	}
+	if err := d.desk.s.room.Close(t.Context(), ta, passphrase); err != nil {
+		t.Fatal(err)
+	}
+	body := reader()
+	wants(t, body, `alt="cut face, pink within"`, "off the heat", cook().Label)
+	pictures := regexp.MustCompile(`data:image/jpeg;base64,([^"]+)`).FindAllStringSubmatch(html.UnescapeString(body), -1)
+	if len(pictures) != 1 || strings.Contains(body, other.Alt) {
+		t.Fatalf("readers see %d photos", len(pictures))
+	}
+	b, err := base64.StdEncoding.DecodeString(pictures[0][1])
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := photo.Bare(b); err != nil {
+		t.Errorf("readers get more than pixels: %v", err)
+	}
+	// So does everybody else: at the stove, in the data package.
+	for _, p := range cook().Photos {
+		f, err := d.nb.Raw(t.Context(), p.SHA256)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := photo.Bare(f.Bytes); err != nil {
+			t.Errorf("what is kept: %v", err)
+		}
+		for _, path := range []string{"", "?size=small"} {
+			_, got := d.get(at + "/photos/" + p.ID + path)
+			if err := photo.Bare([]byte(got)); err != nil {
+				t.Errorf("what is sent of it%s: %v", path, err)
+			}
+		}
+	}
+	d.post(at+"/photos/"+shown.ID, url.Values{"do": {"hide"}})
+	if strings.Contains(reader(), "data:image/jpeg") {
+		t.Error("readers see a photo that was taken back")
+	}
+	if history := d.record(demoID).Events; !slices.ContainsFunc(history, func(e study.Event) bool { return strings.Contains(e.What, "is shown to readers: “off the heat”") }) {
+		t.Error("the history does not say what was shown")
+	}
+}
+
+// A data package made by hand may hold a photo with its place: it is not
+// brought in.
+func TestAPackageWithAPlaceInAPhotoIsRefused(t *testing.T) {
+	d, at, cook := cookAt(t)
+	d.sendPhoto(at, snapshot(t, 40), "alt", "raw chop")
+	placed := snapshot(t, 40)
+	src := placedPhotos{d.exported(demoID), placed}
+	other := openDesk(t)
+	_, err := bench.ImportPackage(t.Context(), src, demoID, other.nb, nil)
+	if f := fault.As(err); f == nil || f.Code != "photo-not-bare" || !strings.Contains(f.Message, "Exif") || !strings.Contains(f.Where(), cook().Label) {
+		t.Errorf("brought in, or refused for another reason: %v", err)
+	}
+	if all, _ := other.nb.Studies(t.Context()); len(all) != 0 {
+		t.Error("half of it was kept")
+	}
+}
+
+// placedPhotos is a package whose photos say where they were taken.
+type placedPhotos struct {
+	bundle.Reader
+	picture []byte
+}
+
+func (p placedPhotos) Raw(ctx context.Context, sha string) (*bench.RawFile, error) {
+	f, err := p.Reader.Raw(ctx, sha)
+	if err == nil && bytes.HasPrefix(f.Bytes, []byte{0xff, 0xd8}) {
+		f.Bytes = p.picture
+	}
+	return f, err
 }

@@ -58,6 +58,9 @@ func (d *Desk) published(ctx context.Context, rec *bench.Record) (*bench.Answere
 // whole for one who publishes.
 func (d *Desk) writeReport(w http.ResponseWriter, r *http.Request, got *bench.Answered, brief bool) {
 	o := publish.AssembleOptions{Made: d.s.opt.Now(), Fahrenheit: unitsOf(r).Fahrenheit, Version: d.opt.Version, Brief: brief}
+	if brief {
+		o.Photos = d.forReaders(got.Record)
+	}
 	rep, err := publish.Assemble(r.Context(), d.nb, got, o)
 	var b bytes.Buffer
 	if err == nil {

@@ -120,6 +120,17 @@ var cookEnglish = map[string]string{
 	"photo-restored":       "a photo of cook %s was taken out of the trash: %s",
 	"photo-changed":        "what is said of a photo of cook %s was changed: %s",
 	"photo-deleted":        "a photo of cook %s was deleted for good",
+	"photo-show":           "Show it to readers",
+	"photo-show-what":      "Show it to readers: %s",
+	"photo-hide":           "Show it to readers no longer",
+	"photo-hide-what":      "Show it to readers no longer: %s",
+	"photo-is-shown":       "Readers see it beside the findings.",
+	"photo-is-held":        "Readers see it once the tasting is over: until then it could tell what is in a cup.",
+	"photo-will-wait":      "A tasting is still ahead: readers would see it when that is over.",
+	"photo-shown":          "a photo of cook %s is shown to readers: %s",
+	"photo-hidden":         "a photo of cook %s is shown to readers no longer: %s",
+	"photo-show-not":       "What readers see is chosen by the lead alone",
+	"photo-show-not-fix":   "ask the lead",
 	"photo-untitled":       "without words",
 
 	// Columns of a log.
