@@ -10,8 +10,8 @@ import (
 	"github.com/google/go-cmp/cmp"
 )
 
-// One log as thirteen other writers pack it; testdata/peers/README.md names
-// their versions and holds what they were told. Every reading, every time and
+// One log as other writers pack it; testdata/peers/README.md names them and
+// their versions. Every reading, every time and
 // what is missing come out the same.
 func TestOtherWriters(t *testing.T) {
 	nan := math.NaN()
