@@ -113,6 +113,9 @@ func valueOf(rec *bench.Record, path string) (string, bool) {
 // writtenAt reads what stands at a path below a top key. The lines of that key
 // are read alone, so that a form costs no reading of thousands of pieces.
 func writtenAt(document []byte, key, path string) []string {
+	if !bytes.Contains(document, []byte(key)) {
+		return nil
+	}
 	for _, text := range [][]byte{linesOf(document, key), document} {
 		if len(text) == 0 {
 			continue
@@ -131,21 +134,20 @@ func writtenAt(document []byte, key, path string) []string {
 // linesOf are the lines of a top key of a document and of what is below it;
 // none where it does not begin a line.
 func linesOf(document []byte, key string) []byte {
-	from := -1
-	at := 0
-	for line := range bytes.Lines(document) {
-		switch {
-		case from < 0 && bytes.HasPrefix(line, []byte(key+":")):
-			from = at
-		case from >= 0 && !bytes.ContainsRune([]byte(" \t#-]}\r\n"), rune(line[0])):
-			return document[from:at]
+	from := 0
+	if !bytes.HasPrefix(document, []byte(key+":")) {
+		if from = bytes.Index(document, []byte("\n"+key+":")) + 1; from == 0 {
+			return nil
 		}
-		at += len(line)
 	}
-	if from < 0 {
-		return nil
+	to := from
+	for line := range bytes.Lines(document[from:]) {
+		if to > from && !bytes.ContainsRune([]byte(" \t#-]}\r\n"), rune(line[0])) {
+			break
+		}
+		to += len(line)
 	}
-	return document[from:]
+	return document[from:to]
 }
 
 // shown is what was written as a form holds it.
@@ -371,7 +373,7 @@ func (b formBuilder) newEntry(l *documentList, keys ...string) form {
 
 // finish puts on a form what it says before saving and where it is shown.
 func (b formBuilder) finish(l *documentList, id string, f *form) {
-	f.Sealed, f.Try = false, "/studies/"+b.rec.Study.ID+"/trial"
+	f.Sealed, f.Try = false, b.trialAt()
 	if l.Means != nil {
 		f.Means = l.Means(b.rec, id)
 	}

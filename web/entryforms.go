@@ -335,6 +335,7 @@ func (d *Desk) entryForms(v *studyView, b formBuilder) {
 		held = append(held, b.line("controlled."+name, label, hint))
 	}
 	v.Controlled = b.form("controlled", say("change-controlled"), held...)
+	v.Controlled.Try = b.trialAt()
 	v.Foods = b.form("foods", say("change-foods"),
 		b.pick("foods.animal", say("field-animal"), say("field-animal-hint"), choices("", "beef", "pork", "lamb", "veal", "game", "chicken", "turkey", "duck", "fish", "shellfish", "egg", "none")...),
 		b.pick("foods.form", say("field-form"), "", choices("", "intact", "ground", "tenderised", "injected", "stuffed")...),

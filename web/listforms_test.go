@@ -1,8 +1,10 @@
 package web
 
 import (
+	"html"
 	"net/http"
 	"net/url"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -406,4 +408,76 @@ func TestAnAddedEntryIsTakenOutWithoutATrace(t *testing.T) {
 			t.Fatalf("%v left\n%s", in, doc.Bytes())
 		}
 	})
+}
+
+var (
+	formText     = regexp.MustCompile(`(?s)<form method="post" action="([^"]*)"[^>]*>(.*?)</form>`)
+	inputTag     = regexp.MustCompile(`<input ([^>]*)>`)
+	areaTag      = regexp.MustCompile(`(?s)<textarea [^>]*name="([^"]*)"[^>]*>(.*?)</textarea>`)
+	selectTag    = regexp.MustCompile(`(?s)<select [^>]*name="([^"]*)"[^>]*>(.*?)</select>`)
+	selectedTag  = regexp.MustCompile(`<option(?: value="([^"]*)")? selected>`)
+	firstOption  = regexp.MustCompile(`<option value="([^"]*)"`)
+	nameValue    = regexp.MustCompile(`name="([^"]*)"(?: [a-z-]+="[^"]*")*? value="([^"]*)"`)
+	checkedBoxes = regexp.MustCompile(`type="(?:checkbox|radio)"`)
+)
+
+// filled are the forms of a page as a browser would send them untouched.
+func filled(page string) (actions []string, forms []url.Values) {
+	for _, m := range formText.FindAllStringSubmatch(page, -1) {
+		v := url.Values{}
+		for _, in := range inputTag.FindAllStringSubmatch(m[2], -1) {
+			if nv := nameValue.FindStringSubmatch(in[1]); nv != nil && !checkedBoxes.MatchString(in[1]) {
+				v.Set(nv[1], html.UnescapeString(nv[2]))
+			}
+		}
+		for _, a := range areaTag.FindAllStringSubmatch(m[2], -1) {
+			v.Set(a[1], strings.ReplaceAll(html.UnescapeString(a[2]), "\n", "\r\n"))
+		}
+		for _, s := range selectTag.FindAllStringSubmatch(m[2], -1) {
+			o := selectedTag.FindStringSubmatch(s[2])
+			if o == nil {
+				o = firstOption.FindStringSubmatch(s[2])
+			}
+			v.Set(s[1], html.UnescapeString(o[1]))
+		}
+		actions, forms = append(actions, m[1]), append(forms, v)
+	}
+	return actions, forms
+}
+
+// Every form of a document that was written by hand, sent as it is shown,
+// leaves the document byte for byte.
+func TestFormsSentUntouchedLeaveTheBytes(t *testing.T) {
+	d, _ := saltDesk(t)
+	rec := d.record("salt")
+	text := "id: salt\n" + byHand + `treatments:
+  - {id: old, control: yes}
+  - {id: new, set: {salt: early}}
+controlled: {thickness: 1 1/4 in ± 1 mm, "room air": "22 °C ± 2 °C"}
+utc_offset: "+01:00"   # in winter
+pieces:
+  - {label: L01-a, block: L01, lot: A, thickness: [30 mm, 1 3/16 in], mass: 0.55 lb, start: 41 °F}
+`
+	text = strings.Replace(text, "margin: 1}", "margin: 1, compare: {treatment: new}, covariates: [mass, thickness], judged: true}", 1)
+	d.accepts(saltAt+"/text", url.Values{"text": {text}, "base": {bench.HashOf(rec.Document)}})
+	sent := 0
+	for _, page := range []string{"", "/instruments", "/pieces"} {
+		_, body := d.get(saltAt + page)
+		actions, forms := filled(body)
+		for i, form := range forms {
+			if actions[i] != saltAt+"/edit" {
+				continue
+			}
+			sent++
+			if code, _ := d.post(actions[i], form); code != 200 {
+				t.Errorf("%v: %d", form, code)
+			}
+			if now := string(d.record("salt").Document); now != text {
+				t.Fatalf("%v changed the document:\n%s\nwant\n%s", form, now, text)
+			}
+		}
+	}
+	if sent < 15 {
+		t.Errorf("only %d forms were sent", sent)
+	}
 }

@@ -151,15 +151,20 @@ func clockOffset(rec *bench.Record) string {
 // offsetForm is the form of that offset.
 func (b formBuilder) offsetForm() form {
 	f := b.form("clock-offset", say("change-offset"), b.line("utc_offset", say("field-offset"), say("field-offset-hint")))
-	f.Sealed = false
+	f.Sealed, f.Try = false, b.trialAt()
 	return f
 }
 
+// trialAt is where a form is tried out while it is filled in.
+func (b formBuilder) trialAt() string { return "/studies/" + b.rec.Study.ID + "/trial" }
+
 // newControl is the form that holds something else the same.
 func (b formBuilder) newControl() form {
-	return b.adding("controlled", "new-control", say("add-control"), nil,
+	f := b.adding("controlled", "new-control", say("add-control"), nil,
 		b.line("controlled[new].name", say("field-control-name"), say("field-control-name-hint")),
 		b.line("controlled[new].amount", say("field-control-amount"), say("field-control-amount-hint")))
+	f.Try = b.trialAt()
+	return f
 }
 
 // addControl holds something else the same, and says so.

@@ -596,7 +596,7 @@ func (d *Desk) question(b formBuilder, words answer.Words, q study.Question, u u
 		v.Sentence += questionSays(q)
 		v.Form = b.form("q-"+q.ID, say("change-question"), append([]field{b.area(at+"ask", say("field-ask"), ""), b.pick(at+"tasting.method", say("field-method"), "", methodChoices()...),
 			b.line(at+"tasting.discriminators", say("field-pd"), say("field-pd-hint")), b.line(at+"tasting.alpha", say("field-alpha"), ""), b.line(at+"tasting.beta", say("field-beta"), "")}, b.questionFields(q)...)...)
-		v.Form.Means = b.questionMeans(q)
+		v.Form.Means, v.Form.Try = b.questionMeans(q), b.trialAt()
 		return v
 	}
 	m := u.margin(q.Margin)
@@ -621,7 +621,7 @@ func (d *Desk) question(b formBuilder, words answer.Words, q study.Question, u u
 	v.Form = b.form("q-"+q.ID, say("change-question"), append([]field{b.area(at+"ask", say("field-ask"), say("field-ask-hint")), b.pick(at+"response", say("field-response"), say("field-response-hint"), responses...),
 		b.pick(at+"compare.treatment", say("field-treatment"), "", ts...), b.pick(at+"compare.against", say("field-control"), "", ts...),
 		b.pick(at+"claim", say("field-direction"), "", directions()...), b.line(at+"margin", say("field-margin"), hint)}, b.questionFields(q)...)...)
-	v.Form.Means = b.questionMeans(q)
+	v.Form.Means, v.Form.Try = b.questionMeans(q), b.trialAt()
 	return v
 }
 

@@ -20,7 +20,7 @@ type trialView struct {
 
 type trialFault struct{ Path, Label, What string }
 
-// trialPart tries a form of one of the lists out and saves nothing.
+// trialPart tries a form out and saves nothing.
 func (d *Desk) trialPart(w http.ResponseWriter, r *http.Request) {
 	rec, err := d.nb.Record(r.Context(), r.PathValue("id"))
 	if err == nil {
@@ -41,11 +41,11 @@ func (d *Desk) trial(rec *bench.Record, r *http.Request) trialView {
 		}
 	}
 	s, l, id, err := tried(rec, r, in)
-	if l == nil {
-		return trialView{}
-	}
-	if err == nil {
+	switch {
+	case err == nil && l != nil:
 		return trialView{Says: say("trial-says", sentenceOf(l.Says(s, id)))}
+	case err == nil:
+		return trialView{}
 	}
 	var v trialView
 	faults := fault.List{}
@@ -59,8 +59,9 @@ func (d *Desk) trial(rec *bench.Record, r *http.Request) trialView {
 		x := trialFault{What: sentenceOf(told.Message) + " " + sentenceOf(told.Fix)}
 		for _, p := range slices.Sorted(maps.Keys(in)) {
 			if belongs(told.Field, p) {
-				if _, key, _ := strings.Cut(p, "]."); l.hasWord("f-" + key) {
-					x.Path, x.Label = p, l.word("f-"+key)
+				x.Path = p
+				if _, key, _ := strings.Cut(p, "]."); l != nil && l.hasWord("f-"+key) {
+					x.Label = l.word("f-" + key)
 				}
 				break
 			}
@@ -71,7 +72,8 @@ func (d *Desk) trial(rec *bench.Record, r *http.Request) trialView {
 }
 
 // tried is the study as a form would leave it, and the entry that the form is
-// of; no list where it is of none of [documentLists].
+// of; no list where it is of none of [documentLists]. A field that the page does
+// not edit is passed over: saving says so.
 func tried(rec *bench.Record, r *http.Request, in map[string]string) (s *study.Study, l *documentList, id string, err error) {
 	doc, err := study.ReadDocument("study.yaml", rec.Document)
 	if err != nil {
@@ -79,6 +81,10 @@ func tried(rec *bench.Record, r *http.Request, in map[string]string) (s *study.S
 	}
 	u := unitsOf(r)
 	if r.FormValue("do") == "add" {
+		if r.FormValue("list") == "controlled" {
+			_, err := addControl(rec, doc, in)
+			return nil, nil, "", err
+		}
 		if l = documentLists[r.FormValue("list")]; l == nil {
 			return nil, nil, "", nil
 		}
@@ -92,15 +98,14 @@ func tried(rec *bench.Record, r *http.Request, in map[string]string) (s *study.S
 		if r.FormValue("do") == "add" {
 			break
 		}
-		of, entry, f, ok := listOf(p)
-		if !ok || of.Find(rec.Study, entry) == nil {
-			return nil, nil, "", nil
-		}
-		l, id = of, entry
-		if same(in[p], r.FormValue("was:"+p)) {
+		if _, known := valueOf(rec, p); !known || same(in[p], r.FormValue("was:"+p)) {
 			continue
 		}
-		if l.Keeps != nil {
+		of, entry, f, ok := listOf(p)
+		if ok {
+			l, id = of, entry
+		}
+		if ok && l.Keeps != nil {
 			if err := l.Keeps(rec, id, f.Key); err != nil {
 				return nil, l, id, fault.As(err).On(p, in[p])
 			}
