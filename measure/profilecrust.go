@@ -68,8 +68,8 @@ func (f *profileFit) withCrust(p []float64) (best, out []float64) {
 	f.expectCrust()
 	deep := slices.Clone(p)
 	deep[pThick] = min(deep[pThick], 1e3*f.opt.ThicknessM-2*crustsMM)
-	_, _, out, here := f.fit(p, 1, 12)
-	_, _, other, there := f.fit(deep, 1, 12)
+	out, here := f.improve(p, 1, 12)
+	other, there := f.improve(deep, 1, 12)
 	if there < here {
 		return deep, other
 	}

@@ -26,6 +26,7 @@ type ProfileOptions struct {
 	ThicknessUM float64 // standard uncertainty; 0 takes 0.3 mm
 	InsertionUM float64 // of the probe's depth; 0 takes 3 mm/√3, a rectangle of ±3 mm
 	HeatOnS     float64
+	MarkUS      float64   // of the times below, standard uncertainty; 0 takes 1 s
 	TurnsS      []float64 // at each the two faces change places
 	ChangesS    []float64 // other moments at which the heat on both faces changes
 	OffS        float64   // off the heat; NaN or +Inf when not within the log
@@ -39,17 +40,26 @@ const MinProfileSensors = 3
 type profileFit struct {
 	opt     ProfileOptions
 	sensors []ProfileSensor
-	every   float64
+	every   float64   // between blocks, s
+	samples int       // in a block
+	count   []int     // samples that each block really has, sensor by sensor
+	late    []float64 // how late each mark of a change was found to be
 	timeS   []float64 // of the blocks
 	y       []float64 // block means, sensor by sensor: y[i*nt+k]; NaN where none
 	sigma   []float64 // their standard uncertainty by noise and resolution
 	noiseK  []float64 // of a single sample, by sensor
-	start   basis     // temperatures at the beginning
+	start   field     // temperatures at the beginning
 	breaks  []stretch
 	face    [2]int       // sensors on side A and side B, −1 where there is none
 	faceC   [2][]float64 // what they read
 	driven  bool         // those readings bound the slab
 	params  int
+	films   int    // how many of them before the times
+	times   int    // how many moments of change are fitted
+	under   bool   // the log begins with the heat on
+	fixed   []bool // parameters that the search leaves alone
+	damping float64
+	scratch []float64
 	prior   []float64
 	priorU  []float64
 	slab    *slab
@@ -86,23 +96,29 @@ func FitProfile(sensors []ProfileSensor, opt ProfileOptions) (*Profile, error) {
 	}
 	var best []float64
 	least := math.Inf(1)
+	f.trustMarks(true)
 	for i, p := range f.begin() {
 		if i > 0 && f.params == pLegs {
 			break // the starts differ in their contacts alone
 		}
-		if _, _, _, c := f.fit(p, 1, 5); c < least {
+		if _, c := f.improve(p, 1, 5); c < least {
 			least, best = c, p
 		}
 	}
 	var out []float64
 	if !f.boils {
-		_, _, out, _ = f.fit(best, 1, 12)
+		f.improve(best, 1, 12)
+		f.trustMarks(false)
+		out, _ = f.improve(best, 1, 8)
 	}
 	if f.boiled(best, out) {
+		f.trustMarks(true)
 		best, out = f.withCrust(best)
 	}
 	widen, _ := f.spread(out)
-	cov, jac, out, _ := f.fit(best, widen, 5)
+	f.trustMarks(false)
+	f.improve(best, widen, 8)
+	cov, jac, out := f.settle(best, widen)
 	_, rms := f.spread(out)
 	pr := f.profile(best, cov, jac, out, rms)
 	pr.worst, pr.worstK, pr.worstS = f.worstSensor(out)

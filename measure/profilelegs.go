@@ -1,6 +1,7 @@
 package measure
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -10,7 +11,15 @@ type stretch struct {
 	fromS  float64
 	leg    int  // set of conditions
 	turned bool // face B is where face A was
+	when   int  // which of the times it begins at; −1 where that is exact
 }
+
+// markUS is how well a person marks the moment of a change, standard
+// uncertainty, s (our choice, no source).
+const markUS = 1
+
+// oneMoment is within which changes count as one, s.
+const oneMoment = 5
 
 // stretches lays out the legs: the faces keep their conditions from turn to
 // turn and change places; other changes and the rest begin a new set.
@@ -27,23 +36,26 @@ func (f *profileFit) stretches(begin float64) {
 	for _, t := range append(slices.Clone(f.opt.ChangesS), f.opt.OffS) {
 		events = append(events, event{t, false})
 	}
-	slices.SortFunc(events, func(a, b event) int {
-		if a.at < b.at {
-			return -1
-		}
-		return 1
-	})
-	cur := stretch{fromS: begin}
+	slices.SortFunc(events, func(a, b event) int { return cmp.Compare(a.at, b.at) })
+	cur := stretch{fromS: begin, when: -1}
+	if !f.under {
+		cur.when = 0
+		f.times = 1
+	}
 	f.breaks = []stretch{cur}
 	legs := 1
 	for _, e := range events {
 		if !(e.at < end-20) {
 			continue
 		}
+		if e.at > cur.fromS+oneMoment {
+			cur.when = f.times
+			f.times++
+		}
 		cur.fromS = max(e.at, begin)
 		if e.turn {
 			cur.turned = !cur.turned
-		} else if e.at > begin+5 && legs < mostLeg {
+		} else if e.at > begin+oneMoment && legs < mostLeg {
 			cur.leg = legs
 			legs++
 		}
@@ -52,25 +64,44 @@ func (f *profileFit) stretches(begin float64) {
 	f.setPriors(legs)
 }
 
-// dropChanges leaves out the first block and those that a change of the faces
-// falls into: their mean is not the value at their middle.
-func (f *profileFit) dropChanges() {
+// begins is when a stretch begins.
+func (f *profileFit) begins(p []float64, stretch int) float64 {
+	s := f.breaks[stretch]
+	if s.when < 0 {
+		return s.fromS
+	}
+	return s.fromS - p[f.films+s.when]
+}
+
+// trustMarks holds the changes at the moments that were marked, or lets them be
+// fitted.
+func (f *profileFit) trustMarks(yes bool) {
+	for i := f.films; i < f.params; i++ {
+		f.fixed[i] = yes
+	}
+}
+
+// dropUneven leaves out the first block and those that a change of the faces
+// falls into and that lack samples: it is not known what their mean is of.
+func (f *profileFit) dropUneven() {
 	nt := len(f.timeS)
 	for k, t := range f.timeS {
-		if k > 0 && !f.changes(t-f.every/2-1e-9, t+f.every/2) {
-			continue
-		}
 		for i := range f.sensors {
-			f.y[i*nt+k] = math.NaN()
+			short := f.count[i*nt+k] != f.samples && f.changes(t-f.every/2-1e-9, t+f.every/2)
+			if k == 0 || short {
+				f.y[i*nt+k] = math.NaN()
+			}
 		}
 	}
 }
 
 // setPriors lays out the parameters of so many legs.
 func (f *profileFit) setPriors(legs int) {
-	f.params = pLegs + perLeg*legs
+	f.params = pLegs + perLeg*legs + f.times
+	f.films = pLegs + perLeg*legs
 	f.prior = make([]float64, f.params)
 	f.priorU = make([]float64, f.params)
+	f.fixed = make([]bool, f.params)
 	set := func(i int, v, u float64) { f.prior[i], f.priorU[i] = v, u }
 	set(pShift, 0, 1e3*f.opt.InsertionUM)
 	// Meat and its like: 1.3e-7 m²/s give or take a tenth (see diffusivityM2S).
@@ -81,17 +112,20 @@ func (f *profileFit) setPriors(legs int) {
 	}
 	for l := range legs {
 		at := pLegs + perLeg*l
-		set(at, math.Log(20), 5)
+		set(at, filmOf(20), 5)
 		set(at+1, 80, 150)
-		set(at+2, math.Log(20), 5)
+		set(at+2, filmOf(20), 5)
 		set(at+3, 60, 100)
+	}
+	for t := range f.times {
+		set(f.films+t, 0, f.opt.MarkUS)
 	}
 }
 
 // contacts of a stretch.
 func (f *profileFit) contacts(p []float64, s stretch) [2]contact {
 	at := pLegs + perLeg*s.leg
-	c := [2]contact{{math.Exp(p[at]), p[at+1]}, {math.Exp(p[at+2]), p[at+3]}}
+	c := [2]contact{{biOf(p[at]), p[at+1]}, {biOf(p[at+2]), p[at+3]}}
 	if s.turned {
 		c[0], c[1] = c[1], c[0]
 	}

@@ -1,6 +1,7 @@
 package measure
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -23,10 +24,13 @@ func newProfileFit(sensors []ProfileSensor, opt ProfileOptions) (*profileFit, er
 	if opt.InsertionUM <= 0 {
 		opt.InsertionUM = rectangular(3e-3)
 	}
+	if opt.MarkUS <= 0 {
+		opt.MarkUS = markUS
+	}
 	if math.IsNaN(opt.OffS) {
 		opt.OffS = math.Inf(1)
 	}
-	f := &profileFit{opt: opt, sensors: sensors, slab: &slab{}}
+	f := &profileFit{opt: opt, sensors: sensors, slab: &slab{}, damping: 1e-3}
 	from, to := math.Inf(-1), math.Inf(1)
 	var gaps []float64
 	for _, s := range sensors {
@@ -45,12 +49,19 @@ func newProfileFit(sensors []ProfileSensor, opt ProfileOptions) (*profileFit, er
 	}
 	// An odd number of samples a block keeps its mean at its middle.
 	period := slices.Max(gaps)
-	f.every = period * float64(2*int(math.Ceil(((to-begin)/period/profileBlocks-1)/2))+1)
-	nt := int((to-begin)/f.every) + 1
+	f.samples = 2*int(math.Ceil(((to-begin)/period/profileBlocks-1)/2)) + 1
+	f.every = period * float64(f.samples)
+	grid := begin
+	if at, _ := slices.BinarySearch(sensors[0].TimeS, begin-1e-9); at < len(sensors[0].TimeS) {
+		grid = sensors[0].TimeS[at] // blocks are middled on samples
+	}
+	nt := int((to-grid)/f.every) + 1
 	f.timeS = make([]float64, nt)
 	for k := range nt {
-		f.timeS[k] = begin + float64(k)*f.every
+		f.timeS[k] = grid + float64(k)*f.every
 	}
+	f.under = from > opt.HeatOnS
+	f.count = make([]int, len(sensors)*nt)
 	f.y = make([]float64, len(sensors)*nt)
 	f.sigma = make([]float64, len(sensors)*nt)
 	f.noiseK = make([]float64, len(sensors))
@@ -71,7 +82,7 @@ func newProfileFit(sensors []ProfileSensor, opt ProfileOptions) (*profileFit, er
 		return f, nil
 	}
 	f.stretches(begin)
-	f.dropChanges()
+	f.dropUneven()
 	return f, nil
 }
 
@@ -86,23 +97,26 @@ func (f *profileFit) blocks(i int, begin float64) float64 {
 		for lo < len(s.TimeS) && s.TimeS[lo] < t-half {
 			lo++
 		}
-		sum, sumT, n := 0.0, 0.0, 0
+		sum, n := 0.0, 0
 		for j := lo; j < len(s.TimeS) && s.TimeS[j] < t+half && (k > 0 || s.TimeS[j] >= begin); j++ {
 			sum += s.C[j]
-			sumT += s.TimeS[j]
 			n++
 		}
 		f.y[i*nt+k] = math.NaN()
+		f.count[i*nt+k] = n
 		if n > 0 {
 			f.y[i*nt+k] = sum / float64(n)
 			// Noise averages out, a floor of 0.03 K for steps of the display.
 			f.sigma[i*nt+k] = math.Sqrt(squared(f.noiseK[i])/float64(n) + 0.03*0.03)
 		}
 	}
-	a, _ := slices.BinarySearch(s.TimeS, begin-15)
-	b, _ := slices.BinarySearch(s.TimeS, begin+1e-9)
-	if b-a >= 3 {
-		return mean(s.C[a:b])
+	// The mark may be late: what comes just before it is not trusted.
+	for _, sure := range []float64{2 * f.opt.MarkUS, 0} {
+		a, _ := slices.BinarySearch(s.TimeS, begin-15-sure)
+		b, _ := slices.BinarySearch(s.TimeS, begin-sure+1e-9)
+		if b-a >= 3 {
+			return mean(s.C[a:b])
+		}
 	}
 	for k := range nt {
 		if v := f.y[i*nt+k]; !math.IsNaN(v) {
@@ -129,39 +143,23 @@ func sampleNoise(v []float64) float64 {
 // initial sets the temperatures at the beginning: even where the sensors
 // agree, straight between them where they do not.
 func (f *profileFit) initial(first []float64) {
-	start := make([]float64, fieldNodes)
-	defer func() { f.start = project(start) }()
 	lo, hi := slices.Min(first), slices.Max(first)
-	order := make([]int, len(first))
-	for i := range order {
-		order[i] = i
+	if hi-lo < 2 {
+		f.start = field{line: line{c0: mean(first)}}
+		return
 	}
-	slices.SortFunc(order, func(a, b int) int {
-		if f.sensors[a].DepthM < f.sensors[b].DepthM {
-			return -1
-		}
-		return 1
-	})
-	for j := range start {
-		if hi-lo < 2 {
-			start[j] = mean(first)
+	var knots []point
+	for i, s := range f.sensors {
+		knots = append(knots, point{min(max(s.DepthM/f.opt.ThicknessM, 0), 1), first[i]})
+	}
+	slices.SortStableFunc(knots, func(a, b point) int { return cmp.Compare(a.depthM, b.depthM) })
+	apart := knots[:1]
+	for _, k := range knots[1:] {
+		if last := &apart[len(apart)-1]; k.depthM-last.depthM < 1e-3 {
+			last.tC = (last.tC + k.tC) / 2
 			continue
 		}
-		x := float64(j) / (fieldNodes - 1) * f.opt.ThicknessM
-		v := first[order[0]]
-		for k, i := range order {
-			d := f.sensors[i].DepthM
-			if x < d {
-				if k > 0 {
-					p := order[k-1]
-					if w := d - f.sensors[p].DepthM; w > 0 {
-						v = first[p] + (x-f.sensors[p].DepthM)/w*(first[i]-first[p])
-					}
-				}
-				break
-			}
-			v = first[i]
-		}
-		start[j] = v
+		apart = append(apart, k)
 	}
+	f.start = field{knots: apart}
 }

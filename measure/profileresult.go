@@ -36,6 +36,9 @@ type Profile struct {
 
 	depth []float64 // ξ of the nodes
 	field []float64 // nodes at each time
+
+	changesS []float64    // when the heat on the faces changed, as marked
+	jumps    []faceCourse // the faces about those moments, closer than the blocks
 }
 
 // remainder is the length over which the smooth remainder hangs together, as
@@ -215,6 +218,7 @@ func (f *profileFit) profile(p []float64, cov *mat.SymDense, jac, out []float64,
 		}
 		pr.ColdestC[k], pr.ColdestM[k] = row[low], pr.depth[low]*pr.ThicknessM
 	}
+	pr.jumps = f.jumps(pr, p, cov)
 	f.restoreCrusts(pr, p, cov)
 	f.measuredFaces(pr)
 	f.crusts(pr)
@@ -240,16 +244,14 @@ func (f *profileFit) measuredFaces(pr *Profile) {
 // through is the model's field at even depths, time by time.
 func (f *profileFit) through(p []float64) (field, depth []float64) {
 	nt := len(f.timeS)
-	at := make([]basis, fieldNodes)
 	depth = make([]float64, fieldNodes)
-	for j := range at {
+	for j := range depth {
 		depth[j] = float64(j) / (fieldNodes - 1)
-		at[j] = basisAt(depth[j])
 	}
 	byPlace := make([]float64, nt*fieldNodes)
-	f.model(p, at, byPlace)
+	f.run(p, depth, 0, byPlace)
 	field = make([]float64, nt*fieldNodes)
-	for j := range at {
+	for j := range depth {
 		for k := range nt {
 			field[k*fieldNodes+j] = byPlace[j*nt+k]
 		}
@@ -276,7 +278,11 @@ func (f *profileFit) relative(i int) float64 {
 // changes tells whether the faces changed between two times.
 func (f *profileFit) changes(from, to float64) bool {
 	for _, b := range f.breaks[1:] {
-		if b.fromS > from && b.fromS <= to {
+		at := b.fromS
+		if b.when >= 0 && f.late != nil {
+			at -= f.late[b.when]
+		}
+		if at > from && at <= to {
 			return true
 		}
 	}
@@ -343,6 +349,13 @@ func (p *Profile) Core(t float64) (tC, u float64, ok bool) {
 // Face is the temperature of side A (0) or B (1) at t and its standard
 // uncertainty.
 func (p *Profile) Face(side int, t float64) (tC, u float64, ok bool) {
+	for _, j := range p.jumps {
+		if x := (t - j.fromS) / j.everyS; x >= 0 && x <= float64(len(j.c[side])-1) {
+			k := min(int(x), len(j.c[side])-2)
+			f := x - float64(k)
+			return blend(j.c[side], k, f), blend(j.u[side], k, f), true
+		}
+	}
 	k, f, ok := p.index(t)
 	if !ok {
 		return 0, 0, false
@@ -351,11 +364,17 @@ func (p *Profile) Face(side int, t float64) (tC, u float64, ok bool) {
 }
 
 // Through returns the temperatures through the thickness at t, face to face,
-// and their depths as shares of it.
+// and their depths as shares of it. Up to a change they are those before it.
 func (p *Profile) Through(t float64) (depth, tC []float64, ok bool) {
 	k, f, ok := p.index(t)
 	if !ok {
 		return nil, nil, false
+	}
+	for _, at := range p.changesS {
+		if k > 0 && t <= at && at <= p.TimeS[k+1] {
+			k, f = k-1, f+1
+			break
+		}
 	}
 	n := len(p.depth)
 	tC = make([]float64, n)
