@@ -401,7 +401,12 @@ func TestAtAnyPlaceOrNot(t *testing.T) {
 					}
 				}
 			}
-			if want := 3; c.name != "json" && opened != want || opened != closed {
+			for range 3 { // let go of early
+				if _, err := Inspect(bytes.NewReader(gz(b.Bytes())), Options{Scratch: scratch}); err != nil {
+					t.Fatal(err)
+				}
+			}
+			if want := 6; c.name != "json" && opened != want || opened != closed {
 				t.Errorf("%d scratches were opened and %d closed", opened, closed)
 			}
 		})

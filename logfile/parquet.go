@@ -34,7 +34,8 @@ func (s *source) parquet(text io.Reader, w io.Writer, limits Limits) (err error)
 			err = bad(fmt.Errorf("it is corrupt: %v", p))
 		}
 	}()
-	at, size, err := s.random(text, "Parquet file", limits)
+	at, size, done, err := s.random(text, "Parquet file", limits)
+	defer done()
 	if err != nil {
 		return err
 	}

@@ -44,41 +44,42 @@ func atAnyPlace(r io.Reader) *io.SectionReader {
 	return io.NewSectionReader(at, from, to-from)
 }
 
-// random makes the text readable at any place: it is the file itself, unless
-// that is packed or a stream, which goes to the scratch or into the memory.
-func (s *source) random(text io.Reader, what string, limits Limits) (io.ReaderAt, int64, error) {
+// random makes the text readable at any place, until done is called: it is the
+// file itself, unless that is packed or a stream, which goes to the scratch or
+// into the memory.
+func (s *source) random(text io.Reader, what string, limits Limits) (at io.ReaderAt, size int64, done func(), err error) {
+	done = func() {}
 	if s.file != nil && s.Compression == "" {
 		if n := s.file.Size(); n > limits.MaxBytes {
-			return nil, 0, fault.New("log-size", "the %s has %d bytes, at most %d are read", what, n, limits.MaxBytes).WithFix("export the log as CSV, or raise the limit")
+			return nil, 0, done, fault.New("log-size", "the %s has %d bytes, at most %d are read", what, n, limits.MaxBytes).WithFix("export the log as CSV, or raise the limit")
 		}
 		s.whole = true
-		return s.file, s.file.Size(), nil
+		return s.file, s.file.Size(), done, nil
 	}
-	var at io.ReaderAt
-	var n int64
-	var err error
 	if s.scratch == nil {
 		most := min(limits.MaxBytes, mostHeldBytes)
-		var b []byte
-		if b, err = io.ReadAll(io.LimitReader(text, most+1)); int64(len(b)) > most {
-			return nil, 0, fault.New("log-size", "the %s comes packed or as a stream, and then at most %d bytes of it are held", what, most).
+		b, err := io.ReadAll(io.LimitReader(text, most+1))
+		if err != nil {
+			return nil, 0, done, readFault(err)
+		}
+		if size = int64(len(b)); size > most {
+			return nil, 0, done, fault.New("log-size", "the %s comes packed or as a stream, and then at most %d bytes of it are held", what, most).
 				WithFix("unpack the file first, or export the log as CSV")
 		}
-		at, n = bytes.NewReader(b), int64(len(b))
+		at = bytes.NewReader(b)
 	} else {
-		var room Scratch
-		if room, err = s.scratch(); err != nil {
-			return nil, 0, readFault(err)
+		room, err := s.scratch()
+		if err != nil {
+			return nil, 0, done, readFault(err)
 		}
-		s.closers = append(s.closers, func() { room.Close() })
+		done = func() { room.Close() }
 		at = room
-		n, err = io.Copy(room, text)
-	}
-	if err != nil {
-		return nil, 0, readFault(err)
+		if size, err = io.Copy(room, text); err != nil {
+			return nil, 0, done, readFault(err)
+		}
 	}
 	if s.cut() {
-		return nil, 0, fault.New("log-read", "the %s file breaks off, and the %s in it has its directory at the end", s.Compression, what).WithFix("copy the file again")
+		return nil, 0, done, fault.New("log-read", "the %s file breaks off, and the %s in it has its directory at the end", s.Compression, what).WithFix("copy the file again")
 	}
-	return at, n, nil
+	return at, size, done, nil
 }

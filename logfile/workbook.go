@@ -13,7 +13,8 @@ import (
 // workbook writes a sheet as CSV, the first that has cells unless one is
 // named. Its rows are written as they come; dates stay spreadsheet days.
 func (s *source) workbook(text io.Reader, w io.Writer, limits Limits, want part) error {
-	at, size, err := s.random(text, "workbook", limits)
+	at, size, done, err := s.random(text, "workbook", limits)
+	defer done()
 	if err != nil {
 		return err
 	}
