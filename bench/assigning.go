@@ -13,18 +13,22 @@ import (
 // planned ones of its run order.
 func Labels(rec *Record) []string {
 	var out []string
+	known := map[string]bool{}
+	add := func(label string) {
+		if !known[label] {
+			known[label] = true
+			out = append(out, label)
+		}
+	}
 	for _, c := range rec.Cooks {
+		known[c.Label] = true
 		out = append(out, c.Label)
 	}
 	for _, s := range rec.Study.Design.RunOrder {
-		if !slices.Contains(out, s.Piece) {
-			out = append(out, s.Piece)
-		}
+		add(s.Piece)
 	}
 	for _, c := range openSpares(rec) {
-		if !slices.Contains(out, c.Label) {
-			out = append(out, c.Label)
-		}
+		add(c.Label)
 	}
 	return out
 }

@@ -21,6 +21,26 @@ type Versions interface {
 	Version(ctx context.Context, studyID string) (Version, error)
 }
 
+// Head is a study without what grows with its cooks: the record has no cooks
+// and no history, and of what the document says the pieces, the run order and
+// the cooks may be left out. It is for showing, not for changing.
+type Head struct {
+	*Record
+	Cooks   int // how many there are
+	Trashed bool
+}
+
+// Heads is a notebook that reads parts of a study, in a time that does not
+// grow with its cooks.
+type Heads interface {
+	// Head reads a study's document, cook files and seal, code
+	// "study-unknown" when there is no such study.
+	Head(ctx context.Context, studyID string) (*Head, error)
+	// FindCook reads one cook of a study by its label or id; its ID is empty
+	// when there is none.
+	FindCook(ctx context.Context, studyID, label string) (study.Cook, error)
+}
+
 // Replacing is a notebook that replaces a study's document only while it is
 // still the one that was read, whichever process changed it meanwhile.
 type Replacing interface {

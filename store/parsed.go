@@ -58,6 +58,32 @@ func decodeStudy(b []byte) (*study.Study, error) {
 	return p.Study, nil
 }
 
+// decodeHead is decodeStudy without pieces and run order.
+func decodeHead(b []byte) (*study.Study, error) {
+	var p struct {
+		Study struct {
+			study.Study
+			Pieces, Cooks json.RawMessage
+			Design        struct {
+				study.Design
+				RunOrder json.RawMessage
+			}
+		}
+		Specs []freeValue
+	}
+	if err := json.Unmarshal(b, &p); err != nil {
+		return nil, fault.New("notebook-corrupt", "a stored study cannot be read").Wrap(err)
+	}
+	s := &p.Study.Study
+	s.Design = p.Study.Design.Design
+	for i := range s.Treatments {
+		if i < len(p.Specs) {
+			s.Treatments[i].Spec, _ = p.Specs[i].value.(map[string]any)
+		}
+	}
+	return s, nil
+}
+
 // studyShape names the fields of study.Study and all it holds.
 var studyShape = func() string {
 	var b strings.Builder

@@ -14,6 +14,11 @@ import (
 	"trivet/study"
 )
 
+// trashed tells, in a query of studies, whether one is in the trash.
+const trashed = `coalesce((SELECT kind = '` + string(bench.EventTrashed) + `' FROM event
+	WHERE event.study = study.id AND kind IN ('` + string(bench.EventTrashed) + `', '` + string(bench.EventRestored) + `')
+	ORDER BY seq DESC LIMIT 1), 0)`
+
 // Studies lists what the notebook holds, the latest change first.
 func (n *Notebook) Studies(ctx context.Context) ([]bench.Summary, error) {
 	var out []bench.Summary
@@ -21,9 +26,8 @@ func (n *Notebook) Studies(ctx context.Context) ([]bench.Summary, error) {
 		return q.each(`SELECT id, title, updated,
 				(SELECT count(*) FROM cook WHERE cook.study = study.id),
 				EXISTS (SELECT 1 FROM seal WHERE seal.study = study.id),
-				coalesce((SELECT kind = ? FROM event WHERE event.study = study.id AND kind IN (?, ?)
-					ORDER BY seq DESC LIMIT 1), 0)
-			FROM study ORDER BY id`, []any{string(bench.EventTrashed), string(bench.EventTrashed), string(bench.EventRestored)},
+				`+trashed+`
+			FROM study ORDER BY id`, nil,
 			func(r *sql.Rows) error {
 				var s bench.Summary
 				var updated string
@@ -55,12 +59,29 @@ func (n *Notebook) Record(ctx context.Context, studyID string) (rec *bench.Recor
 // record reads a study; its cooks come from cooks, which is given the study's
 // id and revision.
 func (q *query) record(id string, cooks func(q *query, id string, revision int64) ([]study.Cook, error)) (*bench.Record, error) {
+	rec, err := q.document(id, decodeStudy)
+	if err != nil {
+		return nil, err
+	}
+	var revision int64
+	if _, err := q.one(`SELECT revision FROM study WHERE id = ?`, []any{id}, &revision); err != nil {
+		return nil, err
+	}
+	if rec.Cooks, err = cooks(q, id, revision); err != nil {
+		return nil, err
+	}
+	rec.Events, err = q.events(id)
+	return rec, err
+}
+
+// document reads of a study all but its cooks and its history; decode reads
+// the parsed document.
+func (q *query) document(id string, decode func([]byte) (*study.Study, error)) (*bench.Record, error) {
 	rec := &bench.Record{}
 	var parsed []byte
 	var shape, created, updated string
-	var revision int64
-	found, err := q.one(`SELECT document, parsed, shape, created, updated, revision FROM study WHERE id = ?`,
-		[]any{id}, &rec.Document, &parsed, &shape, &created, &updated, &revision)
+	found, err := q.one(`SELECT document, parsed, shape, created, updated FROM study WHERE id = ?`,
+		[]any{id}, &rec.Document, &parsed, &shape, &created, &updated)
 	if err != nil {
 		return nil, err
 	}
@@ -77,20 +98,14 @@ func (q *query) record(id string, cooks func(q *query, id string, revision int64
 		return nil, err
 	}
 	if shape == studyShape {
-		rec.Study, err = decodeStudy(parsed)
+		rec.Study, err = decode(parsed)
 	} else {
 		rec.Study, err = parseDocument(rec.Document, rec.CookFiles)
 	}
 	if err != nil {
 		return nil, err
 	}
-	if rec.Seal, err = q.seal(id); err != nil {
-		return nil, err
-	}
-	if rec.Cooks, err = cooks(q, id, revision); err != nil {
-		return nil, err
-	}
-	rec.Events, err = q.events(id)
+	rec.Seal, err = q.seal(id)
 	return rec, err
 }
 

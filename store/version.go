@@ -9,6 +9,7 @@ import (
 
 var (
 	_ bench.Versions  = (*Notebook)(nil)
+	_ bench.Heads     = (*Notebook)(nil)
 	_ bench.Replacing = (*Notebook)(nil)
 )
 
@@ -28,6 +29,35 @@ func (n *Notebook) Version(ctx context.Context, studyID string) (v bench.Version
 		return err
 	})
 	return v, err
+}
+
+// Head reads a study without what grows with its cooks.
+func (n *Notebook) Head(ctx context.Context, studyID string) (*bench.Head, error) {
+	h := &bench.Head{}
+	err := n.view(ctx, func(q *query) (err error) {
+		if h.Record, err = q.document(studyID, decodeHead); err != nil {
+			return err
+		}
+		_, err = q.one(`SELECT (SELECT count(*) FROM cook WHERE study = ?1), `+trashed+` FROM study WHERE id = ?1`, []any{studyID}, &h.Cooks, &h.Trashed)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	return h, nil
+}
+
+// FindCook reads one cook of a study by its label or id.
+func (n *Notebook) FindCook(ctx context.Context, studyID, label string) (k study.Cook, err error) {
+	err = n.view(ctx, func(q *query) error {
+		var id string
+		found, err := q.one(`SELECT id FROM cook WHERE study = ?1 AND label = ?2 UNION ALL SELECT id FROM cook WHERE study = ?1 AND id = ?2`, []any{studyID, label}, &id)
+		if err == nil && found {
+			k, err = q.cook(id)
+		}
+		return err
+	})
+	return k, err
 }
 
 // ReplaceStudy puts a study in the place of the one it was made from, if that

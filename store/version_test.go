@@ -5,6 +5,9 @@ import (
 	"path/filepath"
 	"testing"
 
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
+
 	"trivet/bench"
 	"trivet/study"
 )
@@ -51,5 +54,45 @@ func TestSecondEditorIsTold(t *testing.T) {
 	}
 	must(t, edit(mine, now, "mine after all"))
 	_, err = mine.Version(ctx, "none")
+	wantCode(t, err, "study-unknown")
+}
+
+// The head of a study is the study but for what grows with its cooks, and one
+// cook is found without the others.
+func TestHead(t *testing.T) {
+	ctx := context.Background()
+	n := withCook(t)
+	all, err := n.Studies(ctx)
+	must(t, err)
+	id := all[0].ID
+	rec, err := n.Record(ctx, id)
+	must(t, err)
+	h, err := n.Head(ctx, id)
+	must(t, err)
+	want := *rec.Study
+	want.Pieces, want.Design.RunOrder = nil, nil
+	if d := cmp.Diff(&want, h.Study, cmpopts.EquateEmpty()); d != "" {
+		t.Errorf("the head's study differs (-record +head):\n%s", d)
+	}
+	if string(h.Document) != string(rec.Document) || h.Cooks != len(rec.Cooks) || h.Trashed || len(h.Record.Cooks)+len(h.Events) != 0 {
+		t.Errorf("%d cooks, trashed %v, of a study of %d", h.Cooks, h.Trashed, len(rec.Cooks))
+	}
+	for _, c := range rec.Cooks {
+		for _, by := range []string{c.Label, c.ID} {
+			got, err := n.FindCook(ctx, id, by)
+			must(t, err)
+			if d := cmp.Diff(c, got, cmpopts.EquateEmpty()); d != "" {
+				t.Errorf("cook %q differs (-record +found):\n%s", by, d)
+			}
+		}
+	}
+	if c, err := n.FindCook(ctx, id, "nobody"); err != nil || c.ID != "" {
+		t.Errorf("an unknown cook: %+v, %v", c, err)
+	}
+	must(t, bench.Trash(ctx, n, id, noon))
+	if h, err = n.Head(ctx, id); err != nil || !h.Trashed {
+		t.Errorf("in the trash: %v, %v", h.Trashed, err)
+	}
+	_, err = n.Head(ctx, "none")
 	wantCode(t, err, "study-unknown")
 }

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"maps"
 	"net/http"
 	"path"
@@ -55,8 +56,10 @@ legs:
 output: {every: 1 s}
 `
 
-func (d *Desk) findTreatment(w http.ResponseWriter, r *http.Request) (*bench.Record, *study.Treatment, bool) {
-	rec, err := d.nb.Record(r.Context(), r.PathValue("id"))
+// findTreatment finds the treatment of a request in a study that read reads:
+// with [bench.Notebook.Record] to change it, with [Desk.outline] to show it.
+func (d *Desk) findTreatment(w http.ResponseWriter, r *http.Request, read func(context.Context, string) (*bench.Record, error)) (*bench.Record, *study.Treatment, bool) {
+	rec, err := read(r.Context(), r.PathValue("id"))
 	if err != nil {
 		d.s.fail(w, r, 0, err)
 		return nil, nil, false
@@ -71,8 +74,8 @@ func (d *Desk) findTreatment(w http.ResponseWriter, r *http.Request) (*bench.Rec
 }
 
 // treatmentForm finds the treatment whose form was sent, and reads the form.
-func (d *Desk) treatmentForm(w http.ResponseWriter, r *http.Request) (*bench.Record, *study.Treatment, bool) {
-	rec, t, ok := d.findTreatment(w, r)
+func (d *Desk) treatmentForm(w http.ResponseWriter, r *http.Request, read func(context.Context, string) (*bench.Record, error)) (*bench.Record, *study.Treatment, bool) {
+	rec, t, ok := d.findTreatment(w, r, read)
 	if !ok {
 		return nil, nil, false
 	}
@@ -84,7 +87,7 @@ func (d *Desk) treatmentForm(w http.ResponseWriter, r *http.Request) (*bench.Rec
 }
 
 func (d *Desk) treatmentPage(w http.ResponseWriter, r *http.Request) {
-	rec, t, ok := d.findTreatment(w, r)
+	rec, t, ok := d.findTreatment(w, r, d.outline)
 	if !ok {
 		return
 	}
@@ -100,11 +103,20 @@ func (d *Desk) treatmentPage(w http.ResponseWriter, r *http.Request) {
 	d.showCookFile(w, r, http.StatusOK, rec, t, v)
 }
 
-func (d *Desk) showCookFile(w http.ResponseWriter, r *http.Request, status int, rec *bench.Record, t *study.Treatment, v cookFileView) {
-	v.ID, v.StudyTitle, v.Treatment, v.Name, v.File = rec.Study.ID, rec.Study.Title, t.ID, t.Name, t.Cook
-	if v.Name == "" {
-		v.Name = t.ID
+// nameOf is what a treatment is called.
+func nameOf(t *study.Treatment) string {
+	if t.Name == "" {
+		return t.ID
 	}
+	return t.Name
+}
+
+func cookFileFrame(s *study.Study, name string) frame {
+	return frame{Title: say("cookfile-title", name), Invented: s.Invented, Script: "study", Study: s.ID, StudyName: s.Title}
+}
+
+func (d *Desk) showCookFile(w http.ResponseWriter, r *http.Request, status int, rec *bench.Record, t *study.Treatment, v cookFileView) {
+	v.ID, v.StudyTitle, v.Treatment, v.Name, v.File = rec.Study.ID, rec.Study.Title, t.ID, nameOf(t), t.Cook
 	if v.File == "" {
 		v.File = "cooks/" + t.ID + ".yaml"
 	}
@@ -122,7 +134,7 @@ func (d *Desk) showCookFile(w http.ResponseWriter, r *http.Request, status int, 
 		v.MoreLegs = append(v.MoreLegs, formOption{l.name, say("leg-start-" + l.name)})
 	}
 	v.Part = d.predictionPart(rec, v.File, v.Name, []byte(v.Text), unitsOf(r))
-	d.render(w, r, status, "cookfile", frame{Title: say("cookfile-title", v.Name), Invented: rec.Study.Invented, Script: "study", Study: v.ID, StudyName: v.StudyTitle}, v)
+	d.render(w, r, status, "cookfile", cookFileFrame(rec.Study, v.Name), v)
 }
 
 func (d *Desk) predictionPart(rec *bench.Record, file, name string, src []byte, u units) predictView {
@@ -147,7 +159,7 @@ func (d *Desk) predictionPart(rec *bench.Record, file, name string, src []byte, 
 // predictPart answers an edit that is not saved: what the cook file would
 // give.
 func (d *Desk) predictPart(w http.ResponseWriter, r *http.Request) {
-	rec, t, ok := d.treatmentForm(w, r)
+	rec, t, ok := d.treatmentForm(w, r, d.outline)
 	if !ok {
 		return
 	}
@@ -163,7 +175,7 @@ func (d *Desk) predictPart(w http.ResponseWriter, r *http.Request) {
 
 func (d *Desk) saveTreatment(w http.ResponseWriter, r *http.Request) {
 	defer d.writing(r.PathValue("id"))()
-	rec, t, ok := d.treatmentForm(w, r)
+	rec, t, ok := d.treatmentForm(w, r, d.nb.Record)
 	if !ok {
 		return
 	}

@@ -160,7 +160,7 @@ func pieceChoices(has func(path string) bool) formChoice {
 // reshapeTreatment answers a change of the form's structure: the page again,
 // with the changed text, which is not saved yet.
 func (d *Desk) reshapeTreatment(w http.ResponseWriter, r *http.Request) {
-	rec, t, ok := d.treatmentForm(w, r)
+	rec, t, ok := d.treatmentForm(w, r, d.outline)
 	if !ok {
 		return
 	}

@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"fmt"
+	"html/template"
 	"math"
 	"net/http"
 	"slices"
@@ -94,17 +95,36 @@ func (d *Desk) findCook(w http.ResponseWriter, r *http.Request) (*bench.Record, 
 }
 
 func (d *Desk) cookPage(w http.ResponseWriter, r *http.Request) {
+	d.opening(w, r, func(h *bench.Head) (f frame, html template.HTML) {
+		if c, ok := d.cookOf(r.Context(), h, r.PathValue("cook")); ok {
+			n, _ := d.samplesOf(r.Context(), h.Study.ID, c.ID) // told when the page is set
+			v := &cookView{ID: h.Study.ID, StudyTitle: h.Study.Title, Label: c.Label, Treatment: answer.Words{Study: h.Study}.Treatment(c.Treatment), Have: asWhole}
+			if n > mostAtOnce && !asksWhole(r) {
+				v.Have = asPlain
+			}
+			f, html = d.cookFrame(r, h.Study, v), d.title(v.Label+": "+v.Treatment)
+		}
+		return f, html
+	}, func(w http.ResponseWriter) { d.answerCook(w, r) })
+}
+
+// samplesOf counts the samples of a cook without reading them.
+func (d *Desk) samplesOf(ctx context.Context, studyID, cookID string) (int, error) {
+	if counts, ok := d.nb.(bench.SampleCounter); ok {
+		return counts.Samples(ctx, studyID, cookID)
+	}
+	return 0, nil
+}
+
+func (d *Desk) answerCook(w http.ResponseWriter, r *http.Request) {
 	rec, c, ok := d.findCook(w, r)
 	if !ok {
 		return
 	}
-	n := 0
-	if counts, ok := d.nb.(bench.SampleCounter); ok {
-		var err error
-		if n, err = counts.Samples(r.Context(), rec.Study.ID, c.ID); err != nil {
-			d.s.fail(w, r, 0, err)
-			return
-		}
+	n, err := d.samplesOf(r.Context(), rec.Study.ID, c.ID)
+	if err != nil {
+		d.s.fail(w, r, 0, err)
+		return
 	}
 	if n <= mostAtOnce {
 		d.showCook(w, r, http.StatusOK, rec, c, saved{})
@@ -117,15 +137,17 @@ func (d *Desk) cookPage(w http.ResponseWriter, r *http.Request) {
 	page, st := d.pages.get(key), asWhole
 	if page == nil {
 		later := r.Clone(context.Background())
-		x := d.pages.set(key, func(ctx context.Context, st stage) ([]byte, error) {
+		x := d.pages.set(key, false, func(ctx context.Context, st stage) ([]byte, error) {
 			v, err := d.cookView(later.WithContext(ctx), rec, c, saved{}, st)
 			if err != nil {
 				return nil, err
 			}
-			return d.page(later, d.cookFrame(later, rec, v), d.part("cookpage", v)), nil
+			return d.page(later, d.cookFrame(later, rec.Study, v), d.part("cookpage", v)), nil
 		})
 		have := stage(r.Header.Get("X-Have"))
-		var err error
+		if asksWhole(r) {
+			have = asPlain
+		}
 		if page, st, err = x.await(r.Context(), have); page == nil && err == nil && have != asPlain {
 			page, st, err = x.await(r.Context(), asShell)
 		}
@@ -135,7 +157,7 @@ func (d *Desk) cookPage(w http.ResponseWriter, r *http.Request) {
 		}
 		if page == nil { // still not there: the page goes on asking
 			v := &cookView{ID: rec.Study.ID, StudyTitle: rec.Study.Title, Label: label, Have: asPlain, At: r.URL.RequestURI()}
-			d.render(w, r, http.StatusOK, "cookpage", d.cookFrame(r, rec, v), v)
+			d.render(w, r, http.StatusOK, "cookpage", d.cookFrame(r, rec.Study, v), v)
 			return
 		}
 	}
@@ -146,8 +168,8 @@ func (d *Desk) cookPage(w http.ResponseWriter, r *http.Request) {
 // responses are worked out before the page is sent.
 const mostAtOnce = 400_000
 
-func (d *Desk) cookFrame(r *http.Request, rec *bench.Record, v *cookView) frame {
-	return frame{Title: say("cook-title", v.Label, v.StudyTitle), Invented: rec.Study.Invented, Script: "cook", Sheet: "cook", Study: v.ID, StudyName: v.StudyTitle, Guest: d.roleOf(r) != tasting.Lead, Coming: v.Have != asWhole}
+func (d *Desk) cookFrame(r *http.Request, s *study.Study, v *cookView) frame {
+	return frame{Title: say("cook-title", v.Label, v.StudyTitle), Invented: s.Invented, Script: "cook", Sheet: "cook", Study: v.ID, StudyName: v.StudyTitle, Guest: d.roleOf(r) != tasting.Lead, Coming: v.Have != asWhole}
 }
 
 func (d *Desk) showCook(w http.ResponseWriter, r *http.Request, status int, rec *bench.Record, c *study.Cook, at saved) {
@@ -156,7 +178,7 @@ func (d *Desk) showCook(w http.ResponseWriter, r *http.Request, status int, rec 
 		d.s.fail(w, r, 0, err)
 		return
 	}
-	d.render(w, r, status, "cookpage", d.cookFrame(r, rec, v), v)
+	d.render(w, r, status, "cookpage", d.cookFrame(r, rec.Study, v), v)
 }
 
 // cookView is what a cook's page shows. As far as asPlain goes it rests on the

@@ -152,7 +152,7 @@ func (d *Desk) routes() {
 
 // Handler is the whole app with the desk: guards outside, pages inside.
 func (d *Desk) Handler() http.Handler {
-	return d.s.guard.around(d.s, packed(d.s.leads.load(noteRoute(d.audited(d.mux)))))
+	return d.s.guard.around(d.s, d.pages.opened.around(packed(d.s.leads.load(noteRoute(d.audited(d.mux))))))
 }
 
 // Warm works out how every study stands, so that the first page is as quick
@@ -163,6 +163,7 @@ func (d *Desk) Warm(ctx context.Context) {
 		return
 	}
 	for i, x := range all {
+		d.pages.opened.aside(ctx)
 		if _, err := d.deskLine(ctx, x); err != nil {
 			return
 		}
@@ -267,7 +268,7 @@ func (d *Desk) showDesk(w http.ResponseWriter, r *http.Request, status int, v de
 // waited for a moment; a script that has the page waits for the rest.
 func (d *Desk) deskLines(r *http.Request, all []bench.Summary) []deskLine {
 	wait := patience
-	if r.Header.Get("X-Have") != "" {
+	if r.Header.Get("X-Have") != "" || asksWhole(r) {
 		wait = longWait
 	}
 	late := time.NewTimer(wait)
@@ -281,7 +282,7 @@ func (d *Desk) deskLines(r *http.Request, all []bench.Summary) []deskLine {
 		}
 		out[i] = deskLine{ID: x.ID, Title: x.Title, Updated: x.Updated.Format("2 January 2006"), Coming: true}
 		waiting[i] = make(chan deskLine, 1)
-		d.pages.do(func(ctx context.Context) {
+		d.pages.do(x.Cooks > fewCooks, func(ctx context.Context) {
 			if line, err := d.deskLine(ctx, x); err == nil {
 				waiting[i] <- line
 			}
@@ -532,7 +533,7 @@ func (d *Desk) answer(ctx context.Context, rec *bench.Record, look bool) (*bench
 	if early(rec) && !look {
 		rd = onlyReads{d.nb}
 	}
-	got, err := bench.Answer(ctx, rd, id, bench.AnswerOptions{Now: d.s.opt.Now()})
+	got, err := bench.Answer(ctx, rd, id, bench.AnswerOptions{Now: d.s.opt.Now(), Progress: func(int, int) { d.pages.opened.aside(ctx) }})
 	if err != nil {
 		return nil, err
 	}

@@ -9,6 +9,7 @@ import (
 
 	"trivet/bench"
 	"trivet/fault"
+	"trivet/study"
 	"trivet/tasting"
 )
 
@@ -197,6 +198,16 @@ func (d *Desk) openCookLink(w http.ResponseWriter, r *http.Request) {
 }
 
 func (d *Desk) cooksPage(w http.ResponseWriter, r *http.Request) {
+	d.opening(w, r, func(h *bench.Head) (frame, template.HTML) {
+		return d.cooksFrame(r, h.Study), d.title(say("cooks-of", h.Study.Title))
+	}, func(w http.ResponseWriter) { d.showCooks(w, r) })
+}
+
+func (d *Desk) cooksFrame(r *http.Request, s *study.Study) frame {
+	return frame{Title: say("cooks-of", s.Title), Invented: s.Invented, Study: s.ID, StudyName: s.Title, Guest: d.roleOf(r) != tasting.Lead}
+}
+
+func (d *Desk) showCooks(w http.ResponseWriter, r *http.Request) {
 	rec, err := d.nb.Record(r.Context(), r.PathValue("id"))
 	if err != nil {
 		d.s.fail(w, r, 0, err)
@@ -204,7 +215,7 @@ func (d *Desk) cooksPage(w http.ResponseWriter, r *http.Request) {
 	}
 	v := &studyView{ID: rec.Study.ID, Title: rec.Study.Title}
 	cookLines(v, rec, r)
-	d.render(w, r, http.StatusOK, "cookspage", frame{Title: say("cooks-of", v.Title), Invented: rec.Study.Invented, Study: v.ID, StudyName: v.Title, Guest: d.roleOf(r) != tasting.Lead}, v)
+	d.render(w, r, http.StatusOK, "cookspage", d.cooksFrame(r, rec.Study), v)
 }
 
 // readerPage is the report of a study as it stands, for who has a reader's

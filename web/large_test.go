@@ -1,6 +1,7 @@
 package web
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"io"
@@ -32,6 +33,32 @@ func largeStudy(t testing.TB, name string, blocks int) *bench.Record {
 			Weighings: []study.Weighing{{ID: bench.NewID(at, id+"raw"), Stage: study.Raw, MassG: 200, ResG: 0.1}, {ID: bench.NewID(at, id+"off"), Stage: study.AtPull, MassG: 200 - loss, ResG: 0.1}}})
 	}
 	return rec
+}
+
+// plannedStudy is largeStudy with all that a real one has written beside its
+// cooks: a run order and a piece for each, and an entry of the history.
+func plannedStudy(t testing.TB, name string, blocks int) (*bench.Record, []study.Event) {
+	t.Helper()
+	rec := largeStudy(t, name, blocks)
+	var b bytes.Buffer
+	b.Write(rec.Document)
+	b.WriteString("design:\n  kind: pairs\n  seed: \"1\"\n  run_order:\n")
+	var history []study.Event
+	for i, c := range rec.Cooks {
+		fmt.Fprintf(&b, "    - {order: %d, block: %s, piece: P%05d, treatment: %s, code: %05d}\n", i+1, c.Block, i+1, c.Treatment, i+1)
+		rec.Cooks[i].Piece = fmt.Sprintf("P%05d", i+1)
+		history = append(history, study.Event{At: rec.Created.Add(time.Duration(i) * time.Minute), Study: rec.Study.ID, Kind: study.EventChanged, What: "cook " + c.Label + " was loaded"})
+	}
+	b.WriteString("pieces:\n")
+	for i, c := range rec.Cooks {
+		fmt.Fprintf(&b, "  - {label: P%05d, block: %s, thickness: 30 mm, mass: 200 g}\n", i+1, c.Block)
+	}
+	st, err := study.Parse("study.yaml", b.Bytes())
+	if err != nil {
+		t.Fatal(err)
+	}
+	rec.Study, rec.Document = st, b.Bytes()
+	return rec, history
 }
 
 // BenchmarkStudyOf10000Cooks asks for the desk and the page of one study of

@@ -3,6 +3,7 @@ package web
 import (
 	"bytes"
 	"fmt"
+	"html/template"
 	"io"
 	"maps"
 	"net/http"
@@ -16,6 +17,7 @@ import (
 	"trivet/fault"
 	"trivet/logfile"
 	"trivet/quantity"
+	"trivet/study"
 	"trivet/tasting"
 )
 
@@ -64,6 +66,7 @@ type loadView struct {
 	ID, Title string
 	Logs      []waitingView
 	Labels    []string
+	Offered   []string // of the labels, as many as somebody may look through
 	Done      []string
 	Clocks    []clockOffer // of logs just loaded
 	Refused   []string     // of all that were to be loaded
@@ -82,7 +85,13 @@ type loadView struct {
 }
 
 func (d *Desk) loadPage(w http.ResponseWriter, r *http.Request) {
-	d.showLoad(w, r, http.StatusOK, loadView{}, "", nil, nil)
+	d.opening(w, r, func(h *bench.Head) (frame, template.HTML) {
+		return d.loadFrame(r, h.Study), d.title(say("load-h"))
+	}, func(w http.ResponseWriter) { d.showLoad(w, r, http.StatusOK, loadView{}, "", nil, nil) })
+}
+
+func (d *Desk) loadFrame(r *http.Request, s *study.Study) frame {
+	return frame{Title: say("load-title", s.Title), Invented: s.Invented, Script: "load", Study: s.ID, StudyName: s.Title, Guest: d.roleOf(r) != tasting.Lead}
 }
 
 func (d *Desk) showLoad(w http.ResponseWriter, r *http.Request, status int, v loadView, sha string, wrong *fault.Error, in map[string]string) {
@@ -93,6 +102,7 @@ func (d *Desk) showLoad(w http.ResponseWriter, r *http.Request, status int, v lo
 	}
 	v.ID, v.Title, v.Most = rec.Study.ID, rec.Study.Title, maxUpload
 	v.Labels = bench.Labels(rec)
+	v.Offered = offered(rec, v.Labels)
 	v.Words = map[string]string{"waits": say("send-waits"), "sending": say("send-sending"), "kept": say("send-kept"), "of": say("send-of"), "failed": say("send-failed"), "lost": say("send-lost"),
 		"again": say("send-again"), "drop": say("send-drop"), "large": say("upload-large", sizeText(maxUpload)) + ": " + say("upload-large-fix") + "."}
 	v.Units, v.LengthIn = logUnits, unitsOf(r).lengthUnit()
@@ -129,7 +139,24 @@ func (d *Desk) showLoad(w http.ResponseWriter, r *http.Request, status int, v lo
 		}
 		v.Logs = append(v.Logs, l)
 	}
-	d.render(w, r, status, "loadpage", frame{Title: say("load-title", v.Title), Invented: rec.Study.Invented, Script: "load", Study: v.ID, StudyName: v.Title, Guest: d.roleOf(r) != tasting.Lead}, v)
+	d.render(w, r, status, "loadpage", d.loadFrame(r, rec.Study), v)
+}
+
+// mostOffered is how many cooks are offered for a log; any other can be typed.
+const mostOffered = 200
+
+// offered are the labels of cooks that have no log yet, or of the others where
+// there are none.
+func offered(rec *bench.Record, labels []string) []string {
+	logged := map[string]bool{}
+	for _, c := range rec.Cooks {
+		logged[c.Label] = len(c.Logs) > 0
+	}
+	out := slices.DeleteFunc(slices.Clone(labels), func(l string) bool { return logged[l] })
+	if len(out) == 0 {
+		out = labels
+	}
+	return out[:min(len(out), mostOffered)]
 }
 
 // inspect is the dry run of one log: what it seems to be or what somebody said

@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"html/template"
 	"math"
 	"net/http"
 	"runtime"
@@ -389,6 +390,17 @@ func (d *Desk) overlayPage(w http.ResponseWriter, r *http.Request) {
 		d.pages.fetched(id)
 		return
 	}
+	d.opening(w, r, func(h *bench.Head) (frame, template.HTML) {
+		return overlayFrame(h.Study), d.title(say("overlay-h"))
+	}, func(w http.ResponseWriter) { d.showOverlay(w, r, channel, s) })
+}
+
+func overlayFrame(s *study.Study) frame {
+	return frame{Title: say("overlay-title", s.Title), Invented: s.Invented, Script: "study", Study: s.ID, StudyName: s.Title}
+}
+
+func (d *Desk) showOverlay(w http.ResponseWriter, r *http.Request, channel string, s bench.Stretch) {
+	id, u := r.PathValue("id"), unitsOf(r)
 	rec, err := d.nb.Record(r.Context(), id)
 	if err != nil {
 		d.s.fail(w, r, 0, err)
@@ -413,7 +425,7 @@ func (d *Desk) overlayPage(w http.ResponseWriter, r *http.Request) {
 			return
 		}
 	}
-	d.render(w, r, http.StatusOK, "overlaypage", frame{Title: say("overlay-title", rec.Study.Title), Invented: rec.Study.Invented, Script: "study", Study: id, StudyName: rec.Study.Title}, v)
+	d.render(w, r, http.StatusOK, "overlaypage", overlayFrame(rec.Study), v)
 }
 
 // overlaySheet is all of one channel, kept as pages are.

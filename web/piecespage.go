@@ -1,9 +1,11 @@
 package web
 
 import (
+	"html/template"
 	"net/http"
 	"strings"
 
+	"trivet/bench"
 	"trivet/study"
 )
 
@@ -23,7 +25,17 @@ type piecesView struct {
 }
 
 func (d *Desk) piecesPage(w http.ResponseWriter, r *http.Request) {
-	d.showPieces(w, r, http.StatusOK, saved{})
+	d.opening(w, r, func(h *bench.Head) (frame, template.HTML) {
+		return piecesFrame(h.Study), d.part("piecestop", piecesViewOf(h.Study, unitsOf(r)))
+	}, func(w http.ResponseWriter) { d.showPieces(w, r, http.StatusOK, saved{}) })
+}
+
+func piecesFrame(s *study.Study) frame {
+	return frame{Title: say("pieces-title", s.Title), Invented: s.Invented, Study: s.ID, StudyName: s.Title, Script: "study"}
+}
+
+func piecesViewOf(s *study.Study, u units) piecesView {
+	return piecesView{ID: s.ID, Title: s.Title, Lead: say("pieces-lead", u.lengthUnit(), u.degrees())}
 }
 
 func (d *Desk) showPieces(w http.ResponseWriter, r *http.Request, status int, at saved) {
@@ -34,7 +46,8 @@ func (d *Desk) showPieces(w http.ResponseWriter, r *http.Request, status int, at
 	}
 	s, u := rec.Study, unitsOf(r)
 	b := formBuilder{rec, at}
-	v := piecesView{ID: s.ID, Title: s.Title, Lead: say("pieces-lead", u.lengthUnit(), u.degrees()), Saved: at, TakeBack: lastRemoved(rec)}
+	v := piecesViewOf(s, u)
+	v.Saved, v.TakeBack = at, lastRemoved(rec)
 	if v.TakeBack != nil {
 		v.TakeBack.Page = "pieces"
 	}
@@ -60,7 +73,7 @@ func (d *Desk) showPieces(w http.ResponseWriter, r *http.Request, status int, at
 	if n := len(missingPieces(s)); n > 0 {
 		v.Missing = say("pieces-from-is", count(n, "piece", "pieces"))
 	}
-	d.render(w, r, status, "piecespage", frame{Title: say("pieces-title", s.Title), Invented: s.Invented, Study: s.ID, StudyName: s.Title, Script: "study"}, v)
+	d.render(w, r, status, "piecespage", piecesFrame(s), v)
 }
 
 // pieceSays is a piece in one line.

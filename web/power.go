@@ -2,6 +2,7 @@ package web
 
 import (
 	"fmt"
+	"html/template"
 	"math"
 	"net/http"
 	"slices"
@@ -242,6 +243,19 @@ func (d *Desk) seenSD(rec *bench.Record, question string) float64 {
 }
 
 func (d *Desk) powerPart(w http.ResponseWriter, r *http.Request) {
+	d.opening(w, r, func(h *bench.Head) (f frame, html template.HTML) {
+		if slices.ContainsFunc(h.Study.Questions, func(q study.Question) bool { return q.Tasting == nil }) {
+			f, html = powerFrame(h.Study), d.title(say("power-title"))
+		}
+		return f, html
+	}, func(w http.ResponseWriter) { d.showPower(w, r) })
+}
+
+func powerFrame(s *study.Study) frame {
+	return frame{Title: say("power-title"), Invented: s.Invented, Script: "study", Study: s.ID, StudyName: s.Title}
+}
+
+func (d *Desk) showPower(w http.ResponseWriter, r *http.Request) {
 	rec, err := d.nb.Record(r.Context(), r.PathValue("id"))
 	if err != nil {
 		d.s.fail(w, r, 0, err)
@@ -257,7 +271,7 @@ func (d *Desk) powerPart(w http.ResponseWriter, r *http.Request) {
 		d.renderPart(w, http.StatusOK, "power", v)
 		return
 	}
-	d.render(w, r, http.StatusOK, "powerpage", frame{Title: say("power-title"), Invented: rec.Study.Invented, Script: "study", Study: rec.Study.ID, StudyName: rec.Study.Title}, v)
+	d.render(w, r, http.StatusOK, "powerpage", powerFrame(rec.Study), v)
 }
 
 func (d *Desk) marginPart(w http.ResponseWriter, r *http.Request) {

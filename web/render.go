@@ -156,6 +156,10 @@ func statusOf(f *fault.Error) int {
 // fail shows an error as a page of its own, or as JSON to a script.
 func (s *Server) fail(w http.ResponseWriter, r *http.Request, status int, err error) {
 	f := s.publicFault(err)
+	if b, ok := w.(*begun); ok { // the title is sent already
+		b.failed(f)
+		return
+	}
 	if status == 0 {
 		status = statusOf(f)
 	}

@@ -7,6 +7,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"net/http"
+	"runtime/debug"
 	"strconv"
 	"strings"
 	"sync"
@@ -28,6 +29,7 @@ import (
 type stage string
 
 const (
+	asTop   stage = "top"   // a browser has the top and waits for the rest
 	asShell stage = "shell" // the title alone
 	asPlain stage = "plain" // all but what rests on the answer
 	asWhole stage = "whole"
@@ -47,17 +49,25 @@ const (
 
 // sheet is a page that is set.
 type sheet struct {
-	html, packed []byte
-	tag          string // entity tag
+	html, packed   []byte
+	tag            string // entity tag
+	cut, packedCut int    // how much of it is the top; 0 it is sent whole
 }
 
 func newSheet(html []byte) *sheet {
 	var b bytes.Buffer
 	z, _ := gzip.NewWriterLevel(&b, gzip.DefaultCompression) // the level is valid
-	z.Write(html)
+	s := &sheet{html: html, cut: cutAt(html)}
+	if s.cut > 0 {
+		z.Write(html[:s.cut])
+		z.Flush()
+		s.packedCut = b.Len()
+	}
+	z.Write(html[s.cut:])
 	z.Close()
 	sum := sha256.Sum256(html)
-	return &sheet{html, b.Bytes(), hex.EncodeToString(sum[:12])}
+	s.packed, s.tag = b.Bytes(), hex.EncodeToString(sum[:12])
+	return s
 }
 
 // setting is a page on its way. The channels close when their page is there
@@ -68,13 +78,17 @@ type setting struct {
 	err                    error // read after whole is closed
 }
 
-// do runs f in the background, until it is done or the desk is closed.
-func (p *setPages) do(f func(ctx context.Context)) {
+// do runs f in the background, until it is done or the desk is closed; work
+// that is large stands aside while a browser paints.
+func (p *setPages) do(large bool, f func(ctx context.Context)) {
 	p.begin()
 	p.running.Go(func() {
 		select {
 		case p.gate <- struct{}{}:
 			defer func() { <-p.gate }()
+			if large {
+				p.opened.aside(p.life)
+			}
 			f(p.life)
 		case <-p.life.Done():
 			f(p.life) // it is told that all is over
@@ -98,17 +112,21 @@ func (d *Desk) Close() {
 	d.pages.running.Wait()
 }
 
-// set starts a page, or joins those who wait for it.
-func (p *setPages) set(key string, lay func(ctx context.Context, st stage) ([]byte, error)) *setting {
+// set starts a page, which may be large, or joins those who wait for it.
+func (p *setPages) set(key string, large bool, lay func(ctx context.Context, st stage) ([]byte, error)) *setting {
 	p.begin()
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	if x := p.coming[key]; x != nil {
 		return x
 	}
+	lay = caught(lay)
 	x := &setting{plain: make(chan struct{}), whole: make(chan struct{})}
 	p.coming[key] = x
 	p.running.Go(func() {
+		if large {
+			p.opened.aside(p.life)
+		}
 		select {
 		case <-x.whole:
 		case <-p.life.Done():
@@ -119,7 +137,7 @@ func (p *setPages) set(key string, lay func(ctx context.Context, st stage) ([]by
 		}
 		close(x.plain)
 	})
-	p.do(func(ctx context.Context) {
+	p.do(large, func(ctx context.Context) {
 		b, err := lay(ctx, asWhole)
 		if x.err = err; err == nil {
 			x.wholeSheet = newSheet(b)
@@ -133,6 +151,19 @@ func (p *setPages) set(key string, lay func(ctx context.Context, st stage) ([]by
 	return x
 }
 
+// caught turns a panic of a page into an error, since no request is there to
+// catch it.
+func caught(lay func(context.Context, stage) ([]byte, error)) func(context.Context, stage) ([]byte, error) {
+	return func(ctx context.Context, st stage) (b []byte, err error) {
+		defer func() {
+			if p := recover(); p != nil {
+				err = fmt.Errorf("a page could not be set: %v\n%s", p, debug.Stack())
+			}
+		}()
+		return lay(ctx, st)
+	}
+}
+
 // await waits for more of a page than a browser has: "" is a browser that has
 // nothing and a reader who waits. It returns nil when there is no more yet.
 func (x *setting) await(ctx context.Context, have stage) (*sheet, stage, error) {
@@ -143,6 +174,14 @@ func (x *setting) await(ctx context.Context, have stage) (*sheet, stage, error) 
 		wait = longWait
 	case asPlain:
 		wait, plain = longWait, nil
+	case asTop:
+		// The rest comes once: better whole a little later.
+		select {
+		case <-x.whole:
+		case <-time.After(patience):
+		case <-ctx.Done():
+		}
+		wait = longWait
 	}
 	late := time.NewTimer(wait)
 	defer late.Stop()
@@ -176,6 +215,7 @@ func (x *setting) await(ctx context.Context, have stage) (*sheet, stage, error) 
 // setPages keeps the pages that were set last, so that many readers of one
 // study cost one setting, and those on their way.
 type setPages struct {
+	opened  lastOpened
 	mu      sync.Mutex
 	by      map[string]*sheet
 	size    int
@@ -220,16 +260,27 @@ func (d *Desk) sendSheet(w http.ResponseWriter, r *http.Request, s *sheet, st st
 	h := w.Header()
 	h.Set("Content-Type", "text/html; charset=utf-8")
 	h.Add("Vary", "Accept-Encoding")
-	if st == asWhole && r.Header.Get("X-Have") == "" && d.mayKeep(w, r, s.tag) {
+	two := opens(r) && s.cut > 0
+	switch {
+	case st != asWhole || r.Header.Get("X-Have") != "":
+	case two:
+		// What a browser kept it would read at one go: it is sent anew, and
+		// kept for the way back alone.
+		d.forTheWayBack(w)
+	case d.mayKeep(w, r, s.tag):
 		return
 	}
-	b := s.html
+	b, cut := s.html, s.cut
 	if acceptsGzip(r) {
 		h.Set("Content-Encoding", "gzip")
-		b = s.packed
+		b, cut = s.packed, s.packedCut
 	}
 	h.Set("Content-Length", strconv.Itoa(len(b)))
 	w.WriteHeader(http.StatusOK)
+	if two {
+		inTwo(w, r, b, cut)
+		return
+	}
 	w.Write(b)
 }
 
@@ -237,11 +288,10 @@ func (d *Desk) sendSheet(w http.ResponseWriter, r *http.Request, s *sheet, st st
 // what it has is good: then nothing else is to be sent. On a kitchen's network
 // nothing is kept, since devices go from hand to hand there.
 func (d *Desk) mayKeep(w http.ResponseWriter, r *http.Request, tag string) (good bool) {
-	if d.s.leads.hash != "" {
+	if !d.forTheWayBack(w) {
 		return false
 	}
 	tag = `"` + tag + `"`
-	w.Header().Set("Cache-Control", "private, no-cache")
 	w.Header().Set("ETag", tag)
 	for have := range strings.SplitSeq(r.Header.Get("If-None-Match"), ",") {
 		if strings.TrimPrefix(strings.TrimSpace(have), "W/") == tag {
@@ -250,6 +300,16 @@ func (d *Desk) mayKeep(w http.ResponseWriter, r *http.Request, tag string) (good
 		}
 	}
 	return false
+}
+
+// forTheWayBack lets a browser show again what it got when somebody goes back,
+// and asks it to ask otherwise; not on a kitchen's network.
+func (d *Desk) forTheWayBack(w http.ResponseWriter) bool {
+	if d.s.leads.hash != "" {
+		return false
+	}
+	w.Header().Set("Cache-Control", "private, no-cache")
+	return true
 }
 
 // versionOf tells which state of a study is the current one.

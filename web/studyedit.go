@@ -411,7 +411,7 @@ type textView struct {
 }
 
 func (d *Desk) textPage(w http.ResponseWriter, r *http.Request) {
-	rec, err := d.nb.Record(r.Context(), r.PathValue("id"))
+	rec, err := d.outline(r.Context(), r.PathValue("id"))
 	if err != nil {
 		d.s.fail(w, r, 0, err)
 		return

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"html/template"
@@ -198,12 +199,30 @@ func (d *Desk) studyPage(w http.ResponseWriter, r *http.Request) {
 	}
 	key := d.pageKey(r, id, now)
 	page, st := d.pages.get(key), asWhole
+	later := r.Clone(context.Background())
+	lay := func(ctx context.Context, st stage) ([]byte, error) {
+		return d.studySheet(later.WithContext(ctx), now, st)
+	}
+	have := stage(r.Header.Get("X-Have"))
+	if asksWhole(r) {
+		have = asPlain
+	}
+	if page == nil && opens(r) && have == "" {
+		h, err := d.head(r.Context(), id)
+		if err == nil && h.Cooks <= fewCooks {
+			page, st, err = d.pages.set(key, false, lay).await(r.Context(), "")
+		}
+		if err != nil {
+			d.s.fail(w, r, 0, err)
+			return
+		}
+		if page == nil || st != asWhole {
+			d.beginStudy(w, r, h, key, lay)
+			return
+		}
+	}
 	if page == nil {
-		later := r.Clone(context.Background())
-		x := d.pages.set(key, func(ctx context.Context, st stage) ([]byte, error) {
-			return d.studySheet(later.WithContext(ctx), now, st)
-		})
-		if page, st, err = x.await(r.Context(), stage(r.Header.Get("X-Have"))); err != nil {
+		if page, st, err = d.pages.set(key, false, lay).await(r.Context(), have); err != nil {
 			d.s.fail(w, r, 0, err)
 			return
 		}
@@ -213,6 +232,37 @@ func (d *Desk) studyPage(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	d.sendSheet(w, r, page, st)
+}
+
+// beginStudy answers a browser that opens a study's page which is not set yet:
+// the top comes from the study's head, and nothing of the rest is begun before
+// it has been painted.
+func (d *Desk) beginStudy(w http.ResponseWriter, r *http.Request, h *bench.Head, key string, lay func(context.Context, stage) ([]byte, error)) {
+	v := &studyView{ID: h.Study.ID, Have: asPlain, At: pageAt(r, h.Study.ID), State: say("coming-line")}
+	if line, ok := d.lineKept(bench.Summary{ID: v.ID, Updated: h.Updated}); ok {
+		v.Have, v.State = asWhole, line.State
+	}
+	d.studyTop(v, h.Record, h.Trashed, saved{})
+	open := v.Have != asWhole
+	b := d.sendTop(w, r, studyFrame(h.Record, v.Have), d.part("studytop", v))
+	if !pause(r.Context(), painting) {
+		return
+	}
+	page, st, err := d.pages.set(key, true, lay).await(r.Context(), asTop)
+	switch {
+	case err != nil:
+		d.s.fail(b, r, 0, err)
+	case page == nil:
+		v.Have = asShell
+		b.page.Write(d.page(r, b.frame, restMark+d.part("studyrest", v)))
+	case st == asWhole && open: // how the study stands is still to be told at the top
+		_, rest, _ := bytes.Cut(page.html, []byte(restMark))
+		b.page.WriteString(restMark + string(d.part("studyhave", v)))
+		b.page.Write(rest)
+	default:
+		b.page.Write(page.html)
+	}
+	b.finish()
 }
 
 // studySheet sets a study's page as far as a stage goes.
@@ -299,9 +349,11 @@ func (d *Desk) pageKey(r *http.Request, id string, now bench.Version) string {
 	return key
 }
 
-func (d *Desk) studyView(r *http.Request, rec *bench.Record, at saved, st stage) (*studyView, error) {
+// studyTop fills in what the top of a study's page shows, which rests on
+// neither the cooks nor the history.
+func (d *Desk) studyTop(v *studyView, rec *bench.Record, trashed bool, at saved) formBuilder {
 	s := rec.Study
-	v := &studyView{ID: s.ID, Title: s.Title, Have: st, At: pageAt(r, s.ID), Saved: at, Sealed: rec.Seal != nil, Trashed: bench.Trashed(rec.Events), Claim: s.Claim, Invented: s.Invented, Marginalia: map[string][]margin{}}
+	v.Title, v.Trashed, v.Sealed, v.Claim, v.Invented, v.Marginalia = s.Title, trashed, rec.Seal != nil, s.Claim, s.Invented, map[string][]margin{}
 	for _, f := range study.Check(s, rec.CookFiles) {
 		part := partOf(f.Where)
 		v.Marginalia[part] = append(v.Marginalia[part], openPoint(f))
@@ -309,11 +361,19 @@ func (d *Desk) studyView(r *http.Request, rec *bench.Record, at saved, st stage)
 			v.OpenPoints++
 		}
 	}
-	u := unitsOf(r)
 	b := formBuilder{rec, at}
 	v.ClaimForm = b.form("claim", say("change-claim"),
 		b.line("study", say("field-title"), ""), b.area("claim.says", say("field-says"), say("field-says-hint")), b.area("claim.scope", say("field-scope"), say("field-scope-hint")),
 		b.area("claim.fair", say("field-fair"), say("field-fair-hint")), b.area("claim.against", say("field-against"), say("field-against-hint")))
+	d.tastings(v, b)
+	return b
+}
+
+func (d *Desk) studyView(r *http.Request, rec *bench.Record, at saved, st stage) (*studyView, error) {
+	s := rec.Study
+	v := &studyView{ID: s.ID, Have: st, At: pageAt(r, s.ID), Saved: at}
+	b := d.studyTop(v, rec, bench.Trashed(rec.Events), at)
+	u := unitsOf(r)
 	words := answer.Words{Study: s, Fahrenheit: u.Fahrenheit}
 	for _, q := range s.Questions {
 		v.Questions = append(v.Questions, d.question(b, words, q, u))
@@ -342,7 +402,6 @@ func (d *Desk) studyView(r *http.Request, rec *bench.Record, at saved, st stage)
 	if rec.Seal != nil {
 		v.SealedAt = rec.Seal.At.Format("2 January 2006, 15:04 MST")
 	}
-	d.tastings(v, b)
 	v.NewCook = newCookForm(rec, at)
 
 	var got *bench.Answered

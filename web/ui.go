@@ -7,6 +7,7 @@ import (
 	"html/template"
 	"io/fs"
 	"net/http"
+	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -42,6 +43,7 @@ var deskPages = template.Must(template.New("").Funcs(template.FuncMap{
 		}
 		return m
 	},
+	"rest":     func() template.HTML { return restMark },
 	"checked":  func(state publish.State) string { return say("check-" + string(state)) },
 	"known":    known,
 	"sentence": sentenceOf,
@@ -112,6 +114,7 @@ type frame struct {
 	Style, ScriptPath, SheetPath string
 	Built, LAN                   bool
 	Here                         string
+	Whole                        string // where a page is that waits for all of it
 	Units                        units
 	Watch                        string // the script that watches the connection
 	Kitchen                      template.HTML
@@ -120,7 +123,7 @@ type frame struct {
 // render writes a page of the desk. It is laid out in memory first, so that a
 // fault of a template never leaves half a page.
 func (d *Desk) render(w http.ResponseWriter, r *http.Request, status int, name string, f frame, v any) {
-	send(w, status, d.page(r, f, d.part(name, v)))
+	sendPage(w, r, status, d.page(r, f, d.part(name, v)))
 }
 
 // page sets the frame around a body.
@@ -133,6 +136,12 @@ func (d *Desk) page(r *http.Request, f frame, body template.HTML) []byte {
 		if f.Study != "" {
 			f.Here = "/studies/" + f.Study
 		}
+	}
+	if at, err := url.Parse(f.Here); err == nil && f.Coming {
+		q := at.Query()
+		q.Set("whole", "")
+		at.RawQuery = q.Encode()
+		f.Whole = at.String()
 	}
 	if f.Script != "" {
 		f.ScriptPath = d.ui.path(f.Script + ".js")

@@ -37,7 +37,7 @@ async function save(form: HTMLFormElement, wire: Wire): Promise<void> {
       put(paper, fresh, fold, wire);
       const again = document.getElementById(fold.id)?.querySelector<HTMLElement>("summary") ?? document.querySelector<HTMLElement>("[data-takeback]");
       again?.focus({ preventScroll: true });
-      if (paper.dataset.have) document.dispatchEvent(new Event("coming"));
+      if (paper.querySelector("[data-have]")) document.dispatchEvent(new Event("coming"));
     } else {
       refuse(fresh, fold, wire);
     }
@@ -97,9 +97,11 @@ function typedIn(part: HTMLElement, but: Element): boolean {
 /** put replaces the parts of the page by fresh ones, but for those with typing
  * that is not saved; a part that is still to come stays as it was, greyed. */
 function put(paper: HTMLElement, fresh: HTMLElement, saved: Element, wire: Wire): void {
-  if (fresh.dataset.have) {
-    paper.dataset.have = fresh.dataset.have;
-    paper.dataset.page = fresh.dataset.page ?? "";
+  const have = fresh.querySelector<HTMLElement>(":scope > [data-have]"); // what there is of it, where not all
+  if (have) {
+    have.remove();
+    paper.querySelector(":scope > [data-have]")?.remove();
+    paper.append(document.importNode(have, true));
   }
   for (const part of [...fresh.children] as HTMLElement[]) {
     const old = part.id ? document.getElementById(part.id) : paper.querySelector<HTMLElement>(":scope > header.title");
