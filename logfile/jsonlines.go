@@ -8,6 +8,7 @@ import (
 	"io"
 	"slices"
 	"strings"
+	"unicode/utf8"
 
 	"trivet/fault"
 )
@@ -185,76 +186,140 @@ type flat struct {
 
 // flatObject reads one object; names beyond the most and one more are left.
 func flatObject(line []byte, most int) flat {
-	d := json.NewDecoder(bytes.NewReader(line))
-	d.UseNumber()
-	o := flat{values: map[string]string{}, most: most}
-	o.ok = o.flatten(d, "", 0)
-	if o.ok && len(o.names) > most {
-		return o
-	}
-	if _, err := d.Token(); o.ok && !errors.Is(err, io.EOF) {
-		o.ok = false
-	}
-	if !o.ok {
+	line = bytes.TrimSpace(line)
+	if len(line) == 0 || line[0] != '{' || !json.Valid(line) {
 		return flat{}
 	}
-	return o
+	w := jsonWalk{b: line, flat: flat{values: map[string]string{}, most: most}}
+	if w.ok = w.object("", 0); !w.ok {
+		return flat{}
+	}
+	return w.flat
 }
 
 // mostJSONDepth is how deep objects may lie in each other.
 const mostJSONDepth = 16
 
-// flatten reads the object that comes next.
-func (o *flat) flatten(d *json.Decoder, prefix string, depth int) bool {
-	if t, err := d.Token(); err != nil || t != json.Delim('{') || depth > mostJSONDepth {
+// jsonWalk goes through an object that was found valid, so that where a value
+// ends is told by its signs alone.
+type jsonWalk struct {
+	flat
+	b  []byte
+	at int
+}
+
+// object reads the object that begins here; it is false where one lies too
+// deep.
+func (w *jsonWalk) object(prefix string, depth int) bool {
+	if depth > mostJSONDepth {
 		return false
 	}
-	for d.More() {
-		if len(o.names) > o.most {
+	for w.at++; w.space() != '}'; w.at++ {
+		if len(w.names) > w.most {
 			return true
 		}
-		t, err := d.Token()
-		key, isKey := t.(string)
-		if err != nil || !isKey {
+		key, ok := w.text()
+		if !ok {
 			return false
 		}
-		name := prefix + key
-		var raw json.RawMessage
-		if err := d.Decode(&raw); err != nil {
+		w.space()
+		w.at++ // the colon
+		if !w.value(prefix+key, depth) {
 			return false
 		}
-		raw = bytes.TrimSpace(raw)
-		var value string
-		switch {
-		case len(raw) == 0:
-			return false
-		case raw[0] == '{':
-			sub := json.NewDecoder(bytes.NewReader(raw))
-			if !o.flatten(sub, name+".", depth+1) {
-				return false
-			}
-			continue
-		case raw[0] == '[':
-			if !slices.Contains(o.lists, name) {
-				o.lists = append(o.lists, name)
-			}
-			continue
-		case raw[0] == '"':
-			if err := json.Unmarshal(raw, &value); err != nil {
-				return false
-			}
-		case string(raw) != "null":
-			value = string(raw)
+		if len(w.names) > w.most {
+			return true
 		}
-		if _, seen := o.values[name]; !seen {
-			o.names = append(o.names, name)
-		} else if !slices.Contains(o.twice, name) {
-			o.twice = append(o.twice, name)
+		if w.space() == '}' {
+			break
 		}
-		o.values[name] = value
 	}
-	_, err := d.Token()
-	return err == nil
+	w.at++
+	return true
+}
+
+// value reads the value of a name.
+func (w *jsonWalk) value(name string, depth int) bool {
+	var value string
+	switch w.space() {
+	case '{':
+		return w.object(name+".", depth+1)
+	case '[':
+		w.list()
+		if !slices.Contains(w.lists, name) {
+			w.lists = append(w.lists, name)
+		}
+		return true
+	case '"':
+		var ok bool
+		if value, ok = w.text(); !ok {
+			return false
+		}
+	default: // a number, a truth value or null
+		from := w.at
+		for c := w.b[w.at]; c != ',' && c != '}' && c > ' '; c = w.b[w.at] {
+			w.at++
+		}
+		if value = string(w.b[from:w.at]); value == "null" {
+			value = ""
+		}
+	}
+	if _, seen := w.values[name]; !seen {
+		w.names = append(w.names, name)
+	} else if !slices.Contains(w.twice, name) {
+		w.twice = append(w.twice, name)
+	}
+	w.values[name] = value
+	return true
+}
+
+// space passes white space and is the sign behind it.
+func (w *jsonWalk) space() byte {
+	for w.b[w.at] <= ' ' {
+		w.at++
+	}
+	return w.b[w.at]
+}
+
+// text reads the text that begins here.
+func (w *jsonWalk) text() (string, bool) {
+	raw := w.quoted()
+	if inner := raw[1 : len(raw)-1]; bytes.IndexByte(inner, '\\') < 0 && utf8.Valid(inner) {
+		return string(inner), true
+	}
+	var s string
+	err := json.Unmarshal(raw, &s)
+	return s, err == nil
+}
+
+// quoted passes a text, quotes and all.
+func (w *jsonWalk) quoted() []byte {
+	from := w.at
+	for w.at++; w.b[w.at] != '"'; w.at++ {
+		if w.b[w.at] == '\\' {
+			w.at++
+		}
+	}
+	w.at++
+	return w.b[from:w.at]
+}
+
+// list passes a list.
+func (w *jsonWalk) list() {
+	for depth := 0; ; {
+		switch w.b[w.at] {
+		case '"':
+			w.quoted()
+			continue
+		case '[', '{':
+			depth++
+		case ']', '}':
+			depth--
+		}
+		if w.at++; depth == 0 {
+			return
+		}
+	}
 }
 
 // writeRow writes cells by RFC 4180. A row of empty cells is quoted, so that

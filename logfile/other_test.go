@@ -3,13 +3,17 @@ package logfile
 import (
 	"archive/zip"
 	"bytes"
+	"encoding/json"
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/xuri/excelize/v2"
+	"pgregory.net/rapid"
 
 	"trivet/fault"
 )
@@ -139,4 +143,79 @@ func TestWorkbooksThatAreRefused(t *testing.T) {
 			}
 		})
 	}
+}
+
+// A line is read as the names and values that encoding/json finds in it.
+func TestFlatObjectIsWhatJSONSays(t *testing.T) {
+	text := rapid.OneOf(rapid.String(), rapid.SampledFrom([]string{"", "a", "a.b", "\"", "\\", "é", "\u2028", "]", "}", ",", "null", "\x00"}))
+	var value func(depth int) *rapid.Generator[any]
+	value = func(depth int) *rapid.Generator[any] {
+		return rapid.Custom(func(t *rapid.T) any {
+			kind := rapid.IntRange(0, 7).Draw(t, "kind")
+			if depth > 3 && kind > 4 {
+				kind = 0
+			}
+			switch kind {
+			case 0:
+				return text.Draw(t, "text")
+			case 1:
+				return rapid.Float64Range(-1e20, 1e20).Draw(t, "number")
+			case 2:
+				return rapid.Bool().Draw(t, "truth")
+			case 3:
+				return nil
+			case 4:
+				return rapid.IntRange(-1000, 1000).Draw(t, "whole")
+			case 5:
+				return rapid.SliceOfN(value(depth+1), 0, 3).Draw(t, "list")
+			}
+			return rapid.MapOfN(text, value(depth+1), 0, 4).Draw(t, "object")
+		})
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		object := rapid.MapOfN(text, value(0), 0, 6).Draw(t, "line")
+		var b bytes.Buffer
+		enc := json.NewEncoder(&b)
+		enc.SetEscapeHTML(rapid.Bool().Draw(t, "escaped"))
+		if rapid.Bool().Draw(t, "spaced") {
+			enc.SetIndent(" ", "\t")
+		}
+		if err := enc.Encode(object); err != nil {
+			t.Fatal(err)
+		}
+		want, lists := map[string]string{}, map[string]bool{}
+		names := 0
+		var put func(prefix string, o map[string]any)
+		put = func(prefix string, o map[string]any) {
+			for _, k := range slices.Sorted(maps.Keys(o)) { // in the order that it is written
+				name := prefix + strings.ToValidUTF8(k, "\ufffd")
+				switch v := o[k].(type) {
+				case map[string]any:
+					put(name+".", v)
+					continue
+				case []any:
+					lists[name] = true
+					continue
+				case nil:
+					want[name] = ""
+				case string:
+					want[name] = strings.ToValidUTF8(v, "\ufffd")
+				default:
+					raw, _ := json.Marshal(v)
+					want[name] = string(raw)
+				}
+				names++
+			}
+		}
+		put("", object)
+		got := flatObject(b.Bytes(), 1000)
+		if d := cmp.Diff(want, got.values); !got.ok || d != "" || len(got.names)+len(got.twice) > names || len(got.lists) != len(lists) {
+			t.Fatalf("%s: %s", b.Bytes(), d)
+		}
+		for _, broken := range []string{b.String()[:b.Len()-2], b.String() + "x", "[" + b.String() + "]", b.String() + "{}"} {
+			if flatObject([]byte(broken), 1000).ok {
+				t.Fatalf("%s was read", broken)
+			}
+		}
+	})
 }
