@@ -157,6 +157,15 @@ func pieceChoices(has func(path string) bool) formChoice {
 	return c
 }
 
+// outputChoices are the changes offered at what is told of the cook.
+func outputChoices(has func(path string) bool) formChoice {
+	c := formChoice{Name: "change:output", ID: "change-output", Label: say("output-change"), Options: []formOption{{"depths", say("output-depths")}}}
+	if has("output.depths") {
+		c.Options = []formOption{{"out=depths", say("output-no-depths")}}
+	}
+	return c
+}
+
 // reshapeTreatment answers a change of the form's structure: the page again,
 // with the changed text, which is not saved yet.
 func (d *Desk) reshapeTreatment(w http.ResponseWriter, r *http.Request) {
@@ -299,6 +308,8 @@ func changed(doc *study.Document, at, option string) error {
 			return err
 		}
 		return doc.Remove("piece.composition")
+	case "depths":
+		return doc.Set("output.depths", []any{"5 mm", "10 mm"})
 	case "altitude":
 		return doc.Set("altitude", "300 m")
 	case "sea-level":

@@ -71,7 +71,7 @@ func leaves(src []byte, wrong *fault.Error) []leafGroup {
 			continue
 		}
 		g := leafGroup{Name: strings.ReplaceAll(key, "_", " ")}
-		if key == "piece" {
+		if key == "piece" || key == "output" {
 			g.At = key
 		}
 		walkLeaves(&g, key, "", orderedTop(src, key), wrong)
@@ -86,6 +86,9 @@ func leaves(src []byte, wrong *fault.Error) []leafGroup {
 		case "":
 		case "piece":
 			c := pieceChoices(has)
+			g.Changing = &c
+		case "output":
+			c := outputChoices(has)
 			g.Changing = &c
 		default:
 			c := legChoices(g.At, has)

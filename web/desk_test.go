@@ -50,10 +50,13 @@ func openDesk(t testing.TB) *deskServer {
 
 func openDeskWith(t testing.TB, opt Options) *deskServer {
 	t.Helper()
-	opt.Now, opt.Random, opt.Log = time.Now, rand.Reader, slog.New(slog.DiscardHandler)
+	opt.Random, opt.Log = rand.Reader, slog.New(slog.DiscardHandler)
+	if opt.Now == nil {
+		opt.Now = time.Now
+	}
 	ctx := context.Background()
 	path := filepath.Join(t.TempDir(), "desk.trivet")
-	nb, err := store.Create(ctx, path, store.Options{Now: time.Now})
+	nb, err := store.Create(ctx, path, store.Options{Now: opt.Now})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -5,20 +5,26 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"io"
 	"os"
+	"os/exec"
 	"path/filepath"
+	"regexp"
+	"slices"
 	"strings"
 	"sync/atomic"
 	"testing"
 	"time"
 
+	cdpbrowser "github.com/chromedp/cdproto/browser"
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/chromedp"
 
-	"trivet/answer"
 	"trivet/bench"
+	"trivet/logfile"
 	"trivet/study"
+	"trivet/trace"
 )
 
 // writes clicks into a field and writes over what stands there: short texts
@@ -70,350 +76,6 @@ func (p *person) follows(css string) {
 	p.settled(`!window.before`)
 }
 
-// changes fills a form of the study's page and saves it; the page stays, its
-// parts are renewed.
-func (p *person) changes(form string, fields ...string) {
-	p.Helper()
-	fold := "#edit-" + form
-	p.unfolds(fold)
-	for i := 0; i < len(fields); i += 2 {
-		css := fold + ` [name="set:` + fields[i] + `"]`
-		if p.list(`[document.querySelector(` + quoted(css) + `).tagName]`)[0] == "SELECT" {
-			p.picks(css, fields[i+1])
-		} else {
-			p.writes(css, fields[i+1])
-		}
-	}
-	p.click(fold + " form button")
-	p.settled(`!document.querySelector(` + quoted(fold) + `)?.open`)
-}
-
-// between is the text from one line on to before another.
-func between(t *testing.T, text, from, to string) string {
-	t.Helper()
-	_, rest, ok := strings.Cut("\n"+text, "\n"+from)
-	if !ok {
-		t.Fatalf("no line begins with %q", from)
-	}
-	if to != "" {
-		if rest, _, ok = strings.Cut(rest, "\n"+to); !ok {
-			t.Fatalf("no line begins with %q after %q", to, from)
-		}
-	}
-	return from + rest
-}
-
-// A person takes the invented demo study from an empty notebook to its
-// verdicts by clicks, typing and the file picker: title, claim, questions with
-// their margins, treatments with their cook files, plan, run order, seal,
-// logs, a void cook and its spare, marks, weighings, a deviation, the counts
-// of the tasting. The answer must be, to the last digit, that of the notebook
-// that "trivet demo" makes (but for the days, see demoByUseCases).
-//
-// What has no form is pasted into the document's text: the pieces, the rules
-// for voiding, who wrote it, and the demo's own run order in the place of the
-// one that the page drew, since the demo's logs were invented for that order.
-// The forms of the cooks' pages are filled by hand for two cooks, and for the
-// rest by a script in the page that sends the very same forms.
-func TestTheDemoByClicksFromAnEmptyNotebookToItsVerdicts(t *testing.T) {
-	demo := madeDemo(t)
-	chromium := browser(t)
-	d := openDesk(t)
-	needsScripts(t, d)
-	plan := string(demo.Plan)
-	logs := t.TempDir()
-	for _, c := range demo.Cooks {
-		if err := os.WriteFile(filepath.Join(logs, c.LogName), c.Log, 0o600); err != nil {
-			t.Fatal(err)
-		}
-	}
-	var offline atomic.Bool
-	p := newPerson(t, chromium, "journey", d.http.URL, 1280, 900, false, &offline)
-
-	// The question.
-	p.open("/")
-	p.sees("Nothing here yet")
-	p.writes("#title", "Sear first or sear last")
-	p.follows(`form[action="/studies"] button`)
-	p.sees("No claim is written yet")
-	wrote, err := study.Parse("study.yaml", demo.Plan)
-	if err != nil {
-		t.Fatal(err)
-	}
-	p.changes("claim", "claim.says", wrote.Claim.Says, "claim.scope", wrote.Claim.Scope, "claim.fair", wrote.Claim.Fair, "claim.against", wrote.Claim.Against)
-	p.sees(wrote.Claim.Says)
-
-	// The treatments and their cook files.
-	for _, x := range wrote.Treatments {
-		p.unfolds("#treatments > details.edit")
-		p.writes("#nt-name", x.Name)
-		p.follows(`form[action$="/treatments"] button`)
-		p.follows(`a[href$="/treatments/` + x.ID + `"]`)
-		p.follows(`nav.views a[href="?view=text"]`)
-		p.writes("#text", string(demo.CookFiles[x.Cook]))
-		p.waits(`!document.querySelector(".predicted [role=alert]")`)
-		p.follows(`form[data-predict] > p:last-of-type button`)
-		p.follows(`form[data-predict] a.button.second`) // back to the study
-	}
-
-	// The questions: one stands there as an example, the others are added.
-	for _, q := range wrote.Questions {
-		at := "questions[" + q.ID + "]."
-		if q.ID != "loss" {
-			p.unfolds("#questions > details.edit")
-			p.writes("#nq-ask", q.Ask)
-			p.writes("#nq-name", q.ID)
-			if q.Tasting != nil {
-				p.click(`#questions input[name=kind][value=tasting]`)
-				p.picks("#nq-method", q.Tasting.Method)
-			} else {
-				p.picks("#nq-response", q.Response)
-				p.picks("#nq-claim", string(q.Claim))
-				p.writes("#nq-margin", q.Margin.Text)
-			}
-			p.follows(`form[action$="/questions"] button`)
-		}
-		if q.Tasting == nil {
-			p.changes("q-"+q.ID, at+"ask", q.Ask, at+"compare.treatment", q.Compare.Treatment, at+"compare.against", q.Compare.Against, at+"margin", q.Margin.Text)
-		}
-	}
-	p.sees("teaspoon") // what two points of loss are in the kitchen
-
-	// The plan.
-	p.changes("plan", "blocks.what", "pork loin", "blocks.count", "20", "blocks.pieces", "2", "blocks.spares", "1")
-	p.changes("controlled", "controlled.thickness", "30 mm ± 1.5 mm", "controlled.start", "5 °C ± 1.5 °C", "controlled.pan", "205 °C ± 5 °C")
-	p.changes("foods", "foods.animal", "pork", "foods.form", "intact", "foods.eaten", "yes")
-	p.shot("planned")
-	p.follows(`#history a[href$="/text"]`)
-	p.writes("#text", withoutForms(t, p.list(`[document.querySelector("#text").value]`)[0], plan, ""))
-	p.follows(`main form button`)
-	p.follows(`form[action$="/order"] button`)
-	p.sees("The order of all 40 cooks")
-	p.follows(`#history a[href$="/text"]`)
-	p.writes("#text", withoutForms(t, p.list(`[document.querySelector("#text").value]`)[0], plan, "design:"))
-	p.follows(`main form button`)
-	p.click(`form[action$="/seal"] input[name=sure]`)
-	if len(p.list(`[...document.querySelectorAll("form[action$='/seal'] input[name=open]")].map((e) => e.name)`)) > 0 {
-		p.click(`form[action$="/seal"] input[name=open]`)
-	}
-	p.follows(`form[action$="/seal"] button`)
-	p.sees("Sealed on", "Nothing that was sealed has changed")
-
-	// The logs, all at once; a spare waits until the cook it stands in for is void.
-	var void, spare bench.DemoCook
-	var files []string
-	for _, c := range demo.Cooks {
-		files = append(files, filepath.Join(logs, c.LogName))
-		switch c.Cook.Role {
-		case study.Void:
-			void = c
-		case study.Spare:
-			spare = c
-		}
-	}
-	p.follows(`#cooks a[href$="/load"]`)
-	p.do(chromedp.SetUploadFiles(chromedp.CSS("#logs"), files))
-	p.waitsLong(`document.querySelectorAll("section.log").length === 41`)
-	p.writes("#heat-all", "soon after")
-	p.follows(`form[action$="/load/all"] button`)
-	p.sees("soon after")
-	p.waits(`document.querySelector("form[action$='/load/all'] [role=alert]") && document.querySelector("#heat-all").value === "soon after"`)
-	p.writes("#heat-all", "0:45")
-	p.click(`form[action$="/load/all"] button`)
-	p.waitsLong(`document.querySelectorAll("section.log").length === 1 && document.querySelectorAll(".done p").length >= 40`)
-	p.shot("loaded")
-	only := "section.log "
-	p.writes(only+"[name=cook]", spare.Cook.Label)
-	p.writes(only+"[name=heat_on]", "0:45")
-	p.follows(only + `p.acts button`)
-	p.sees(spare.Cook.Label+" is a spare", "Make the cook void that it replaces")
-	p.shot("spare-waits")
-	p.open("/studies/" + demoID + "/cooks/" + void.Cook.Label)
-	p.unfolds("#void details")
-	p.picks("#v-rule", void.Cook.VoidRule)
-	p.writes("#v-why", void.Cook.VoidWhy)
-	p.follows("#void button")
-	p.sees(void.Cook.VoidWhy)
-	p.open("/studies/" + demoID + "/load")
-	p.settled()
-	p.writes(only+"[name=heat_on]", "0:45")
-	p.follows(only + `p.acts button`)
-	p.sees("Loaded into cook " + spare.Cook.Label)
-
-	// What was noted at the stove.
-	var notes []stoveNote
-	for i, c := range demo.Cooks {
-		mine := stoveNotes(c)
-		if i >= 2 {
-			notes = append(notes, mine...)
-			continue
-		}
-		p.open("/studies/" + demoID + "/cooks/" + c.Cook.Label)
-		for _, n := range mine {
-			p.waits(`document.querySelector("[data-plot]")?.dataset.ready === "yes"`)
-			section := "#" + n.Form + " > details.edit"
-			p.unfolds(section)
-			for _, f := range n.Fields {
-				css := section + ` [name="` + f[0] + `"]`
-				if p.list(`[document.querySelector(` + quoted(css) + `).tagName]`)[0] == "SELECT" {
-					p.picks(css, f[1])
-				} else {
-					p.writes(css, f[1])
-				}
-			}
-			p.follows(section + " form p button")
-		}
-	}
-	p.shot("noted")
-	refused, err := chromedp.Run(p.ctx, chromedp.Evaluate[[]byte](`(async () => {
-		const refused = [];
-		for (const n of `+jsonOf(notes)+`) {
-			const form = document.querySelector("#" + n.Form + " > details.edit form"), body = new URLSearchParams();
-			for (const [name, value] of new FormData(form)) body.set(name, value);
-			for (const [name, value] of n.Fields) body.set(name, value);
-			const to = form.action.replace(/\/cooks\/[^/]+/, "/cooks/" + n.Cook);
-			const answer = await fetch(to, {method: "POST", body, headers: {Accept: "application/json"}});
-			if (!answer.ok) refused.push(n.Cook + ": " + await answer.text());
-		}
-		return refused;
-	})()`, chromedp.EvalAwaitPromise))
-	if err != nil || string(refused) != "[]" {
-		t.Fatalf("%v: refused: %s", err, refused)
-	}
-
-	// The tasting was done on paper: its counts are written into the document.
-	p.open("/studies/" + demoID + "/text")
-	p.writes("#text", p.list(`[document.querySelector("#text").value]`)[0]+between(t, string(demo.Tasted), "tastings:", ""))
-	p.follows(`main form button`)
-
-	// The findings.
-	p.waitsLong(`!document.querySelector("[data-have]") && document.querySelectorAll(".finding").length === 5`)
-	p.sees("20 of 20 blocks cooked")
-	p.shot("findings")
-	p.violations(axe(t))
-
-	mine, theirs := answerOf(t, d), answerOf(t, demoByUseCases(t, demo))
-	if a, b := jsonOf(mine), jsonOf(theirs); a != b {
-		i := 0
-		for i < min(len(a), len(b)) && a[i] == b[i] {
-			i++
-		}
-		t.Errorf("the pages answer otherwise than the commands, from:\n%.400s\n%.400s", a[max(0, i-100):], b[max(0, i-100):])
-	}
-	settled := 0
-	for _, f := range mine.Findings {
-		if f.Verdict != nil && f.Verdict.Settled() {
-			settled++
-		}
-		shown := p.list(`[document.querySelector("#finding-` + f.Question + ` .verdict").textContent]`)[0]
-		if shown != sentenceOf(f.Printed) {
-			t.Errorf("%s: the page prints %q, the answer is %q", f.Question, shown, f.Printed)
-		}
-	}
-	if settled == 0 {
-		t.Error("no question of the demo is settled")
-	}
-}
-
-// withoutForms writes into a study's text what the study page has no form
-// for. Where from is given, everything from that line on is the demo's.
-func withoutForms(t *testing.T, text, plan, from string) string {
-	t.Helper()
-	swap := func(begins, ends, with string) {
-		t.Helper()
-		text = strings.Replace(text, between(t, text, begins, ends), with, 1)
-	}
-	if from != "" {
-		swap(from, "", between(t, plan, from, ""))
-		return text
-	}
-	swap("treatments:", "# A block is", between(t, plan, "treatments:", "blocks:"))
-	swap("void:", "# Values that", between(t, plan, "void:", "risk:"))
-	swap("foods:", "licence:", between(t, plan, "foods:", "design:"))
-	swap("licence:", "# Below come", "invented: yes\nlicence: CC0-1.0\nauthors: [the trivet demo]\n")
-	return text
-}
-
-// stoveNote is one form of a cook's page, filled.
-type stoveNote struct {
-	Cook, Form string
-	Fields     [][2]string
-}
-
-// stoveNotes is what somebody typed in beside a cook of the demo.
-func stoveNotes(c bench.DemoCook) []stoveNote {
-	var out []stoveNote
-	add := func(form string, fields ...[2]string) {
-		out = append(out, stoveNote{c.Cook.Label, form, fields})
-	}
-	for _, m := range c.Cook.Marks {
-		if m.Kind != study.HeatOn {
-			mark := [][2]string{{"kind", string(m.Kind)}, {"at", clockOf(m.AtUS)}}
-			if m.Note != "" {
-				mark = append(mark, [2]string{"note", m.Note})
-			}
-			add("marks", mark...)
-		}
-	}
-	for _, w := range c.Cook.Weighings {
-		add("weighings", [2]string{"stage", string(w.Stage)}, [2]string{"mass", fmt.Sprintf("%g g", w.MassG)}, [2]string{"at", clockOf(w.AtUS)}, [2]string{"resolution", "0.1 g"})
-	}
-	for _, x := range c.Cook.Deviations {
-		add("deviations", [2]string{"what", x.What}, [2]string{"why", x.Why}, [2]string{"at", clockOf(x.AtUS)})
-	}
-	return out
-}
-
-// demoByUseCases is the demo's notebook as "trivet demo" makes it, but for the
-// day of each cook, for which the pages have no field.
-func demoByUseCases(t *testing.T, demo *bench.Demo) *deskServer {
-	t.Helper()
-	d := openDesk(t)
-	ctx := context.Background()
-	keep := func(document []byte) {
-		t.Helper()
-		s, err := study.Parse("study.yaml", document)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if err := d.nb.PutStudy(ctx, s, document, demo.CookFiles); err != nil {
-			t.Fatal(err)
-		}
-	}
-	keep(demo.Plan)
-	if _, err := bench.Seal(ctx, d.nb, demoID, demo.SealedAt); err != nil {
-		t.Fatal(err)
-	}
-	for _, c := range demo.Cooks {
-		c.Cook.Day = ""
-		if err := d.nb.PutCook(ctx, demoID, c.Cook); err != nil {
-			t.Fatal(err)
-		}
-		if _, err := bench.Load(ctx, d.nb, d.record(demoID), bench.LoadRequest{Name: c.LogName, Log: bytes.NewReader(c.Log), Cook: c.Cook.Label, Now: c.At}); err != nil {
-			t.Fatal(err)
-		}
-	}
-	keep(demo.Tasted)
-	return d
-}
-
-func answerOf(t *testing.T, d *deskServer) *answer.Answer {
-	t.Helper()
-	got, err := bench.Answer(context.Background(), d.nb, demoID, bench.AnswerOptions{Now: time.Now()})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return got.Answer
-}
-
-func jsonOf(v any) string {
-	b, err := json.Marshal(v)
-	if err != nil {
-		panic(err)
-	}
-	return string(b)
-}
-
 // waitsLong waits for what takes a while on a busy machine, across pages.
 func (p *person) waitsLong(expression string) {
 	p.Helper()
@@ -438,4 +100,462 @@ func needsScripts(t testing.TB, d *deskServer) {
 		t.Fatal(`TRIVET_BROWSER is set and the scripts are not built: run "make ui"`)
 	}
 	t.Skip(`the scripts are not built: run "make ui"`)
+}
+
+// commands is the program as it is built from this source.
+type commands struct {
+	*testing.T
+	path string
+}
+
+// build builds the program, as make does.
+func build(t *testing.T, dir string) commands {
+	t.Helper()
+	c := commands{t, filepath.Join(dir, "trivet")}
+	out, err := exec.Command("go", "build", "-o", c.path, "trivet/cmd/trivet").CombinedOutput()
+	if err != nil {
+		t.Errorf("building trivet: %v\n%s", err, out)
+	}
+	return c
+}
+
+func (c commands) run(args ...string) []byte {
+	c.Helper()
+	var out, errs bytes.Buffer
+	cmd := exec.Command(c.path, args...)
+	cmd.Stdout, cmd.Stderr = &out, &errs
+	if err := cmd.Run(); err != nil {
+		c.Fatalf("trivet %s: %v\n%s", strings.Join(args, " "), err, errs.String())
+	}
+	return out.Bytes()
+}
+
+// serves starts "trivet serve" on a notebook and gives its address.
+func (c commands) serves(notebook string) string {
+	c.Helper()
+	ctx, stop := context.WithCancel(context.Background())
+	cmd := exec.CommandContext(ctx, c.path, "serve", "--port", "0", "--notebook", notebook)
+	cmd.Cancel = func() error { return cmd.Process.Signal(os.Interrupt) }
+	said, err := cmd.StdoutPipe()
+	if err == nil {
+		cmd.Stderr = cmd.Stdout
+		err = cmd.Start()
+	}
+	if err != nil {
+		c.Fatal(err)
+	}
+	c.Cleanup(func() { stop(); cmd.Wait() })
+	var all []byte
+	b := make([]byte, 4096)
+	for {
+		n, err := said.Read(b)
+		all = append(all, b[:n]...)
+		if at := regexp.MustCompile(`http://127\.0\.0\.1:[0-9]+`).Find(all); at != nil {
+			go io.Copy(io.Discard, said)
+			return string(at)
+		}
+		if err != nil {
+			c.Fatalf("trivet serve said no address: %v\n%s", err, all)
+		}
+	}
+}
+
+// A person takes the invented demo study from an empty notebook to its
+// verdicts by clicks, typing and the file picker alone: every part of it goes
+// through the form that the pages have for it, found by the words that stand
+// there. Only the clock is set, to the days of the demo.
+//
+// The plan's seal must be that of the notebook which "trivet demo" makes, and
+// "trivet answer" must say the same of both, to the last digit; so must the
+// data package that the page of "trivet serve" hands out, which has to verify.
+func TestTheDemoByClicksFromAnEmptyNotebookToItsVerdicts(t *testing.T) {
+	demo := madeDemo(t)
+	chromium := browser(t)
+	var clock atomic.Pointer[time.Time]
+	begun := time.Now()
+	set := func(to time.Time) { to = to.Add(-time.Since(begun)); clock.Store(&to) }
+	set(demo.SealedAt.Add(-2 * time.Hour))
+	d := openDeskWith(t, Options{Now: func() time.Time { return clock.Load().Add(time.Since(begun)) }})
+	needsScripts(t, d)
+	dir := t.TempDir()
+	built := make(chan commands, 1)
+	go func() { built <- build(t, dir) }()
+	wrote, err := study.Parse("study.yaml", demo.Plan)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := wrote.ReadCooks(demo.CookFiles); err != nil {
+		t.Fatal(err)
+	}
+	var offline atomic.Bool
+	p := newPerson(t, chromium, "journey", d.http.URL, 1280, 900, false, &offline)
+	j := &journey{hands: p.hands(), p: p, d: d, demo: demo, wrote: wrote, dir: dir, chromium: chromium}
+
+	for _, step := range []struct {
+		name string
+		do   func()
+	}{
+		{"question", j.question}, {"treatments", j.treatments}, {"questions", j.questions}, {"plan", j.plan}, {"kitchen", j.kitchen}, {"pieces", j.pieces},
+		{"order and seal", j.orderAndSeal}, {"logs", func() { set(demo.Cooks[len(demo.Cooks)-1].At.Add(24 * time.Hour)); j.logs() }}, {"void and spare", j.voidAndSpare},
+		{"notes", j.notes}, {"tasting", j.tasting}, {"findings", j.findings}, {"the same", func() { j.sameAs(<-built) }},
+	} {
+		begin := time.Now()
+		step.do()
+		t.Logf("%s: %.1f s", step.name, time.Since(begin).Seconds())
+	}
+}
+
+// journey is the way of one person through the demo.
+type journey struct {
+	hands
+	p     *person
+	d     *deskServer
+	demo  *bench.Demo
+	wrote *study.Study
+	dir   string
+	// chromium has a context of its own for everybody.
+	chromium context.Context
+}
+
+// question begins the study: title, claim, whose data they are.
+func (j *journey) question() {
+	c := j.wrote.Claim
+	j.p.open("/")
+	j.p.sees("Nothing here yet")
+	j.types("A new study: what is it about?", j.wrote.Title).presses("Begin a study")
+	j.p.sees("No claim is written yet")
+	j.in("#claim").unfolds("Write the claim").types("The claim", c.Says, "What it is about", c.Scope, "Why this contrast is a fair test", c.Fair, "What would count against it", c.Against).saves("Save")
+	j.p.sees(c.Says)
+	j.in("#publish").unfolds("Change licence and authors").types("Are the data invented?", "yes", "Licence of the data", j.wrote.Licence, "Authors", strings.Join(j.wrote.Authors, "; ")).saves("Save")
+	j.p.waits(`document.body.innerText.includes("Invented data")`)
+}
+
+// treatments are named, and how each is cooked is put together leg by leg.
+func (j *journey) treatments() {
+	for _, x := range j.wrote.Treatments {
+		j.in("#treatments").unfolds("Add a treatment").types("Its name", x.Name, "Is it what the others are compared with?", yesNo(x.Control)).presses("Add a treatment")
+		j.in("#treatments").presses("Write a cook file for " + x.Name)
+		leg := func(name string) hands { return j.in(name) }
+		change := func(at, what, to string) { leg(at).picks(what, to).presses("Change") }
+		change("Leg 1: pan", "Change this leg", "ends after a time")
+		change("Leg 1: pan", "Change this leg", "no longer ends by the core")
+		leg("Leg 1: pan").types("name", "sear", "turn, at", "90 s", "ends when, time", "3 min")
+		j.in("Another leg").picks("What happens in it", "in an oven").presses("Add the leg")
+		oven := "Leg 2: oven"
+		core := "61.5 °C"
+		if x.ID == "sear-last" {
+			leg(oven).presses("Earlier")
+			oven, core = "Leg 1: oven", "52.5 °C"
+		}
+		leg(oven).types("ends when, core", core)
+		change("output", "Change what is told", "tell the temperatures at depths")
+		leg("output").types("depths", "5 mm, 10 mm, 20 mm, 25 mm")
+		j.p.waits(`!document.querySelector(".predicted [role=alert], .predicted .stale")`)
+		j.presses("Save the cook file")
+		j.presses("Leave it as it was") // back to the study
+	}
+}
+
+// questions are asked: one stands there as an example, the others are added.
+func (j *journey) questions() {
+	direction := map[study.Direction]string{study.Lower: "lower", study.Higher: "higher"}
+	for _, q := range j.wrote.Questions {
+		if q.ID != "loss" {
+			add := j.in("#questions").unfolds("Add a question")
+			add.types("The question", q.Ask, "A short name for it", q.ID)
+			if q.Tasting != nil {
+				add.ticks("a blind tasting").types("Method of the tasting", "triangle test")
+			} else {
+				add.types("What is measured", strings.ReplaceAll(q.Response, "_", " "), "The claim says it is", direction[q.Claim], "Smallest difference that matters", q.Margin.Text)
+			}
+			add.presses("Add this question")
+		}
+		change := j.in("#q-" + q.ID).unfolds("Change this question")
+		if q.Tasting != nil {
+			change.types("Share of people who can really tell", percentText(q.Tasting.Discriminators), "Chance of a verdict by luck alone", number(q.Tasting.Alpha), "Chance of missing them", number(q.Tasting.Beta))
+			change.types("The question", q.Ask+" ", "The question", q.Ask).saves("Save")
+			continue
+		}
+		name := func(id string) string {
+			return j.wrote.Treatments[slices.IndexFunc(j.wrote.Treatments, func(t study.Treatment) bool { return t.ID == id })].Name
+		}
+		change.types("The question", q.Ask, "Treatment", name(q.Compare.Treatment), "Compared with", name(q.Compare.Against), "Smallest difference that matters", q.Margin.Text)
+		if q.ID == "loss" {
+			j.p.waits(`document.querySelector("#q-loss .meaning").textContent.includes("teaspoon")`) // what two points of loss are in the kitchen
+		}
+		change.saves("Save")
+	}
+	for _, example := range []string{"usual", "new"} {
+		j.in("#treatment-" + example).unfolds("Remove " + example).ticks("Yes, take it out.").saves("Remove " + example)
+	}
+	j.p.sees("The treatment new was removed")
+}
+
+// plan says how many, what is held the same, when a cook does not count.
+func (j *journey) plan() {
+	s := j.wrote
+	j.in("#plan").unfolds("Change the plan").types("What is a block?", s.Blocks.What, "How many blocks", fmt.Sprint(s.Blocks.Count), "Pieces of each block", fmt.Sprint(s.Blocks.Pieces), "Spare pieces of each block", fmt.Sprint(s.Blocks.Spares)).saves("Save")
+	labels := map[string]string{"thickness": "Thickness", "start": "Start temperature", "pan": "Pan temperature"}
+	held := j.in("#plan").unfolds("Change what is held the same")
+	for _, c := range s.Controlled {
+		held.types(labels[c.Name], c.Text)
+	}
+	held.saves("Save")
+	for _, x := range s.VoidRules {
+		j.in("#plan").unfolds("Add a rule").types("When does a cook not count?", x.When, "A short name for it", x.ID).saves("Add a rule")
+		j.p.waits(`document.querySelector("#rule-` + x.ID + `") !== null`)
+	}
+	j.in("#plan").unfolds("Change the food").types("Food", s.Foods.Animal, "Form", s.Foods.Form, "Fat it is cooked in", s.Foods.Fat, "Allergens in the food", strings.Join(s.Foods.Allergens, ", "), "Does anybody eat it?", "yes").saves("Save")
+}
+
+// kitchen lists the instruments with their checks.
+func (j *journey) kitchen() {
+	j.in("#plan").presses("List instruments and their checks")
+	for _, x := range j.wrote.Instruments {
+		var ice []string
+		for _, c := range x.IceC {
+			ice = append(ice, exactly(c)+" °C")
+		}
+		j.unfolds("Add an instrument").types("Its name", x.ID, "What is it?", x.What, "Tolerance class of a sensor", x.Class, "Checked on", x.Checked,
+			"What it read in melting ice", strings.Join(ice, "; "), "How does it measure the pan?", x.Pan).saves("Add an instrument")
+		j.p.waits(`document.querySelector("#instrument-` + x.ID + `") !== null`)
+	}
+	j.presses("Back to the study")
+}
+
+// pieces are listed from the plan, and measured.
+func (j *journey) pieces() {
+	j.in("#cooks").follows("List and change the pieces")
+	j.unfolds("List the pieces of the plan").types("What the blocks are called", "L", "With an unprobed twin of each, for tasters?", "yes").saves("List the pieces of the plan")
+	measure := j.unfolds("Type in what was measured")
+	for _, x := range j.wrote.Pieces {
+		thick, _ := pieceValue(x, "thickness")
+		measure.in(x.Label).types("Thickness", thick)
+	}
+	measure.saves("Save")
+	j.p.shot("pieces")
+	j.presses("Back to the study")
+}
+
+// orderAndSeal draws the run order from its seed and seals the plan.
+func (j *journey) orderAndSeal() {
+	j.in("#plan").follows("Draw from a seed of your own")
+	j.types("Seed", j.wrote.Design.Seed).presses("Draw the run order")
+	j.p.sees("The order of all 40 cooks")
+	j.in("#plan").ticks("I am ready: this is what we will do.").presses("Seal the plan")
+	j.p.sees("Sealed on", "Nothing that was sealed has changed")
+	sealed, err := study.SealNow(j.wrote, j.demo.CookFiles, j.demo.SealedAt)
+	if err != nil {
+		j.p.Fatal(err)
+	}
+	if got := j.d.record(demoID).Seal; got.Hash != sealed.Hash {
+		changed, _ := study.Compare(sealed, *got)
+		j.p.Fatalf("the plan is sealed as %s, that of the demo as %s: %v", got.Hash, sealed.Hash, changed)
+	}
+}
+
+// logs are loaded: one of each shape by itself, with what its columns come
+// from, and the others at once by what was said of these.
+func (j *journey) logs() {
+	var files []string
+	shapes := map[string]string{} // of a log, by its fingerprint
+	for _, c := range j.demo.Cooks {
+		file := filepath.Join(j.dir, c.LogName)
+		if err := os.WriteFile(file, c.Log, 0o600); err != nil {
+			j.p.Fatal(err)
+		}
+		files = append(files, file)
+	}
+	sensors := map[trace.Place]string{trace.Core: "probe-in", trace.Depth: "probe-in", trace.Surface: "probe-face", trace.Pan: "pan-1"}
+	j.in("#cooks").presses("Load logs")
+	j.p.do(chromedp.SetUploadFiles(chromedp.CSS("#logs"), files))
+	j.p.waitsLong(`document.querySelectorAll("section.log").length === 41`)
+	for _, c := range j.demo.Cooks {
+		g, err := logfile.Inspect(bytes.NewReader(c.Log), logfile.Options{})
+		if err != nil {
+			j.p.Fatal(err)
+		}
+		if c.Cook.Role != study.Planned || shapes[g.Fingerprint] != "" {
+			continue
+		}
+		shapes[g.Fingerprint] = c.LogName
+		log := j.in(c.LogName)
+		columns := log.unfolds(fmt.Sprintf("Its %d columns", len(g.Columns)))
+		for _, ch := range g.Map().Channels {
+			if sensor := sensors[ch.Place]; sensor != "" {
+				columns.in(ch.Column).types("Instrument", sensor)
+			}
+		}
+		log.types("Heat on after the log", "0:45").clicks("Load it")
+		j.p.waitsLong(`document.body.innerText.includes(` + quoted("Loaded into cook "+c.Cook.Label) + `)`)
+	}
+	if len(shapes) != 2 {
+		j.p.Fatalf("the demo has %d shapes of logs", len(shapes))
+	}
+	all := j.in("All of them at once")
+	all.types("Heat on after each log", "soon after").clicks("Load all whose cook is known")
+	j.p.waits(`document.querySelector("form[action$='/load/all'] [role=alert]") && document.querySelector("#heat-all").value === "soon after"`)
+	all.types("Heat on after each log", "0:45")
+	all.clicks("Load all whose cook is known")
+	j.p.waitsLong(`document.querySelectorAll("section.log").length === 1 && document.querySelectorAll(".done p").length >= 38`)
+	j.p.shot("loaded")
+}
+
+// voidAndSpare makes a cook void by its rule; the spare of its block waits
+// until then.
+func (j *journey) voidAndSpare() {
+	var void, spare bench.DemoCook
+	for _, c := range j.demo.Cooks {
+		switch c.Cook.Role {
+		case study.Void:
+			void = c
+		case study.Spare:
+			spare = c
+		}
+	}
+	load := func(says string) {
+		j.in(spare.LogName).types("Into which cook", spare.Cook.Label, "Heat on after the log", "0:45").clicks("Load it")
+		j.p.waitsLong(`document.body.innerText.includes(` + quoted(says) + `)`)
+	}
+	load(spare.Cook.Label + " is a spare")
+	j.p.sees("Make the cook void that it replaces")
+	j.p.shot("spare-waits")
+	j.passes("link", "Back to the study")
+	j.in("#cooks").follows(void.Cook.Label)
+	rule := j.wrote.VoidRules[slices.IndexFunc(j.wrote.VoidRules, func(x study.VoidRule) bool { return x.ID == void.Cook.VoidRule })]
+	j.in("#role").unfolds("Change what it counts as").types("It counts as", "void, by a rule of the plan", "The rule", rule.When, "What happened", void.Cook.VoidWhy).presses("Save what it counts as")
+	j.p.sees(void.Cook.VoidWhy)
+	j.passes("link", "All cooks")
+	j.in("#cooks").presses("Load logs")
+	load("Loaded into cook " + spare.Cook.Label)
+	j.passes("link", "Back to the study")
+}
+
+// notes are typed in: of two cooks each thing into its own form, of the rest
+// the whole sheet into one.
+func (j *journey) notes() {
+	stages := map[study.Stage]string{study.Raw: stageWords(study.Raw), study.AtPull: stageWords(study.AtPull), study.AfterRest: stageWords(study.AfterRest)}
+	for i, x := range j.d.record(demoID).Cooks {
+		c := j.demo.Cooks[slices.IndexFunc(j.demo.Cooks, func(c bench.DemoCook) bool { return c.Cook.Label == x.Label })]
+		if i == 0 {
+			j.in("#cooks").follows(x.Label)
+		} else {
+			j.follows(say("cook-after", x.Label))
+		}
+		if i < 2 {
+			j.unfolds("Change the day").types("The day it was cooked", c.Cook.Day).presses("Save")
+			for _, m := range c.Cook.Marks {
+				if m.Kind != study.HeatOn {
+					j.in("#marks").unfolds("Add a mark").types("What happened", strings.ReplaceAll(string(m.Kind), "-", " "), "When, from heat on (min:s)", clockOf(m.AtUS), "Note", m.Note).presses("Add a mark")
+				}
+			}
+			for _, w := range c.Cook.Weighings {
+				j.in("#weighings").unfolds("Add a weighing").types("When", stages[w.Stage], "Mass, such as", exactly(w.MassG)+" g", "When, from heat on", clockOf(w.AtUS), "Smallest step", exactly(w.ResG)+" g").presses("Add a weighing")
+			}
+			for _, x := range c.Cook.Deviations {
+				add := say("add-deviation")
+				j.in("#deviations").unfolds(add).types("What went otherwise than planned", x.What, "Why; may be left out", x.Why, "When, from heat on", clockOf(x.AtUS)).presses(add)
+			}
+			continue
+		}
+		times := map[study.MarkKind][]string{}
+		for _, m := range c.Cook.Marks {
+			times[m.Kind] = append(times[m.Kind], strings.TrimSpace(clockOf(m.AtUS)+" "+m.Note))
+		}
+		sheet := j.unfolds("Type in the whole sheet")
+		sheet.types("The day it was cooked", c.Cook.Day, "Turned", strings.Join(times[study.Turn], "; "), "Off the heat", strings.Join(times[study.OffHeat], "; "), "Served", strings.Join(times[study.Served], "; "), "What else was noted", strings.Join(times[study.NoteMark], "\n"))
+		for _, w := range c.Cook.Weighings {
+			sheet.types("Mass, "+stages[w.Stage], exactly(w.MassG)+" g", "When (min:s), "+stages[w.Stage], clockOf(w.AtUS))
+		}
+		for _, x := range c.Cook.Deviations {
+			sheet.types("What went otherwise than planned", x.What, "Why; may be left out", x.Why, "When, from heat on", clockOf(x.AtUS))
+		}
+		sheet.presses("Save the sheet")
+	}
+	j.p.shot("noted")
+	j.follows("All cooks")
+}
+
+// tasting writes down the counts of a tasting that was held on paper.
+func (j *journey) tasting() {
+	tasted, err := study.Parse("study.yaml", j.demo.Tasted)
+	if err != nil {
+		j.p.Fatal(err)
+	}
+	x := tasted.Tastings[0]
+	j.in("#tastings").unfolds("Write down the counts").types("How many assessments", fmt.Sprint(x.N), "How many of them were right", fmt.Sprint(x.Correct), "Note", x.Note).saves("Write them down")
+}
+
+func (j *journey) findings() {
+	j.p.waitsLong(`!document.querySelector("[data-have]") && document.querySelectorAll(".finding").length === 5`)
+	j.p.sees("20 of 20 blocks cooked")
+	j.p.shot("findings")
+	j.p.violations(axe(j.p.T))
+}
+
+// sameAs asks the commands: of the notebook that was clicked together, of the
+// one that they make themselves, and of the package that the page hands out.
+func (j *journey) sameAs(c commands) {
+	t := j.p.T
+	clicked := filepath.Join(j.dir, "clicked.trivet")
+	if _, err := j.d.nb.Backup(context.Background(), clicked); err != nil {
+		t.Fatal(err)
+	}
+	c.run("demo", "--out", filepath.Join(j.dir, "demo"))
+	theirs := c.run("answer", demoID, "--notebook", filepath.Join(j.dir, "demo", "demo.trivet"), "--json")
+	mine := c.run("answer", demoID, "--notebook", clicked, "--json")
+	j.agree("the notebook that was clicked together", mine, theirs)
+
+	var said struct {
+		Findings []struct{ Question, Printed string }
+	}
+	if err := json.Unmarshal(theirs, &said); err != nil || len(said.Findings) != 5 {
+		t.Fatalf("%v: %.200s", err, theirs)
+	}
+	var offline atomic.Bool
+	p := newPerson(t, j.chromium, "reader", c.serves(clicked), 1280, 900, false, &offline)
+	p.open("/")
+	p.hands().follows(j.wrote.Title)
+	p.waitsLong(`!document.querySelector("[data-have]") && document.querySelectorAll(".finding").length === 5`)
+	for _, f := range said.Findings {
+		if shown := p.list(`[document.querySelector("#finding-` + f.Question + ` .verdict").textContent]`)[0]; shown != sentenceOf(f.Printed) {
+			t.Errorf("%s: the page prints %q, the command %q", f.Question, shown, f.Printed)
+		}
+	}
+	pack := p.downloads("Save the data package", filepath.Join(j.dir, "download"))
+	if out := c.run("study", "verify", pack); !strings.Contains(string(out), "unchanged since") {
+		t.Errorf("the package that the page hands out: %s", out)
+	}
+	j.agree("the package that the page hands out", c.run("answer", pack, "--json"), theirs)
+}
+
+func (j *journey) agree(of string, mine, theirs []byte) {
+	if bytes.Equal(mine, theirs) {
+		return
+	}
+	i := 0
+	for i < min(len(mine), len(theirs)) && mine[i] == theirs[i] {
+		i++
+	}
+	j.p.Errorf("%s answers otherwise than the demo of the commands, from:\n%.400s\nrather than\n%.400s", of, mine[max(0, i-100):], theirs[max(0, i-100):])
+}
+
+// downloads presses what gives a file to keep, and gives the path of the file.
+func (p *person) downloads(button, dir string) string {
+	p.Helper()
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		p.Fatal(err)
+	}
+	to := cdpbrowser.SetDownloadBehaviorParams{Behavior: "allow", BrowserContextID: chromedp.FromContext(p.ctx).BrowserContextID, DownloadPath: dir}
+	call(p, cdpbrowser.SetDownloadBehavior, to)
+	h := p.hands()
+	h.clicks(button)
+	for range 600 {
+		if all, _ := filepath.Glob(filepath.Join(dir, "*.zip")); len(all) == 1 {
+			return all[0]
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
+	p.Fatalf("%s: nothing came of %q", p.name, button)
+	return ""
 }

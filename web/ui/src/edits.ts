@@ -35,6 +35,7 @@ async function save(form: HTMLFormElement, wire: Wire): Promise<void> {
     takeBack();
     if (answer.ok) {
       put(paper, fresh, fold, wire);
+      frame(paper, page);
       const again = document.getElementById(fold.id)?.querySelector<HTMLElement>("summary") ?? document.querySelector<HTMLElement>("[data-takeback]");
       again?.focus({ preventScroll: true });
       if (paper.querySelector("[data-have]")) document.dispatchEvent(new Event("coming"));
@@ -52,6 +53,15 @@ async function save(form: HTMLFormElement, wire: Wire): Promise<void> {
     box.append(Object.assign(document.createElement("p"), { textContent: paper.dataset.lost ?? "" }));
     form.prepend(box);
   }
+}
+
+/** frame takes over what stands around the paper: the page's title, and whether
+ * the data are invented. */
+function frame(paper: HTMLElement, page: Document): void {
+  document.title = page.title;
+  const is = page.querySelector("main > .invented");
+  document.querySelector("main > .invented")?.remove();
+  if (is) paper.before(document.importNode(is, true));
 }
 
 /** showAtOnce shows what was typed where it will stand, marked as being saved. */
