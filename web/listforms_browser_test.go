@@ -55,6 +55,26 @@ func TestListsInABrowser(t *testing.T) {
 	p.follows("[data-takeback]")
 	p.sees("One of pale, golden, brown, lowest first, judged.")
 
+	// What few questions need, and a quantity of one's own held the same.
+	p.unfolds("#edit-q-loss")
+	p.picks("#edit-q-loss "+named("questions[loss].covariates"), "thickness")
+	p.picks("#edit-q-loss "+named("questions[loss].blind"), "yes")
+	p.click("#edit-q-loss form button")
+	p.sees("Adjusted for its thickness. Read by somebody who does not know the treatment.")
+	p.unfolds("#edit-new-control")
+	p.writes("#edit-new-control "+named("controlled[new].name"), "room air")
+	p.writes("#edit-new-control "+named("controlled[new].amount"), "22 °C")
+	p.waits(`document.querySelector('#edit-new-control [data-wrong="controlled[new].amount"]')`)
+	p.writes("#edit-new-control "+named("controlled[new].amount"), "22 °C ± 2 °C")
+	p.waits(`!document.querySelector('#edit-new-control [data-wrong], #edit-new-control [aria-invalid]')`)
+	p.click("#edit-new-control form button")
+	p.sees("Room air is held the same at 22 °C ± 2 °C.")
+	p.unfolds("#edit-clock-offset")
+	p.writes("#edit-clock-offset "+named("utc_offset"), "+01:00")
+	p.click("#edit-clock-offset form button")
+	p.sees("are read as +01:00 from UTC")
+	whole("question")
+
 	p.follows(`a[href="/studies/salt/instruments"]`)
 	const instrument = "#edit-new-instrument"
 	p.unfolds(instrument)

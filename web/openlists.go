@@ -20,6 +20,8 @@ func onListPage(f study.Finding) string {
 		return say("open-class", id)
 	case "pan-how":
 		return say("open-pan-how")
+	case "no-margin":
+		return say("open-margin")
 	case "judged-not-blind":
 		return say("open-blind")
 	case "unknown-response":

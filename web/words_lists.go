@@ -70,6 +70,7 @@ var listsEnglish = map[string]string{
 	"open-checks":         "Write it under “Write down the checks of %s” on the page of the instruments.",
 	"open-class":          "Choose it under “Change what %s is” on the page of the instruments, or leave it: then ±2.2 K is taken.",
 	"open-pan-how":        "Write it on the page of the instruments, under “Change what … is” of what measures the pan.",
+	"open-margin":         "Decide the smallest difference that matters to whoever eats or cooks, and write it under “Change this question”; what a number means is said beside it.",
 	"open-blind":          "Have it read by somebody who does not know the treatment, such as from coded photographs, and say so under “Change this question”.",
 	"open-response":       "Choose another under “Change this question”, or declare the reading under “What people read and type in”.",
 	"open-tasting-size":   "Write it under “Change this question”: the share of people who can tell, or a distance d′.",
