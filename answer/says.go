@@ -28,8 +28,16 @@ func (w Words) Treatment(id string) string {
 	return id
 }
 
-// Response returns a response's id as words: "cooking loss".
+// handMoments are the moments at which a temperature is read by hand, by the
+// end of its id.
+var handMoments = map[string]string{"raw": "before heat", "off-heat": "off the heat", "rested": "after the rest", "served": "at serving"}
+
+// Response returns a response's id as words: "cooking loss"; of a temperature
+// read by hand its place and moment: "core by hand, after the rest".
 func (Words) Response(id string) string {
+	if place, moment, ok := strings.Cut(id, "_by_hand_"); ok && handMoments[moment] != "" {
+		return place + " by hand, " + handMoments[moment]
+	}
 	return strings.Replace(strings.ReplaceAll(id, "_", " "), "(", " (", 1)
 }
 

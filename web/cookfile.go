@@ -170,7 +170,7 @@ func (d *Desk) predictPart(w http.ResponseWriter, r *http.Request) {
 	} else {
 		v = d.predictionPart(rec, "cook file", t.Name, src, unitsOf(r))
 	}
-	d.renderPart(w, http.StatusOK, "prediction", v)
+	d.renderPart(w, r, http.StatusOK, "prediction", v)
 }
 
 func (d *Desk) saveTreatment(w http.ResponseWriter, r *http.Request) {

@@ -142,7 +142,7 @@ func (d *Desk) answerCook(w http.ResponseWriter, r *http.Request) {
 			if err != nil {
 				return nil, err
 			}
-			return d.page(later, d.cookFrame(later, rec.Study, v), d.part("cookpage", v)), nil
+			return d.page(later, d.cookFrame(later, rec.Study, v), d.partIn(unitsOf(later), "cookpage", v)), nil
 		})
 		have := stage(r.Header.Get("X-Have"))
 		if asksWhole(r) {

@@ -114,7 +114,7 @@ func (b *begun) Write(p []byte) (int, error) { return b.page.Write(p) }
 // failed puts an error in the place of the rest of a page.
 func (b *begun) failed(f *fault.Error) {
 	b.page.Reset()
-	b.page.Write(b.d.page(b.r, b.frame, restMark+b.d.part("fault", f)))
+	b.page.Write(b.d.page(b.r, b.frame, restMark+b.d.partIn(unitsOf(b.r), "fault", f)))
 }
 
 // sendTop sends the top of a page.
@@ -188,7 +188,7 @@ func (d *Desk) outline(ctx context.Context, id string) (*bench.Record, error) {
 }
 
 // title is a top of nothing but a page's title.
-func (d *Desk) title(text string) template.HTML { return d.part("title", text) }
+func (d *Desk) title(text string) template.HTML { return d.partIn(units{}, "title", text) }
 
 // sendPage writes a page of the desk, to a browser that opens it in two parts.
 func sendPage(w http.ResponseWriter, r *http.Request, status int, page []byte) {

@@ -107,18 +107,26 @@ func (d *Desk) overlayOf(ctx context.Context, rec *bench.Record, channel string,
 	if err != nil {
 		return nil, err
 	}
+	// A depth is asked for as it is shown: in the reader's units.
+	if i := slices.IndexFunc(keys, func(k string) bool { return u.own(k) == channel }); i >= 0 && keys[i] != channel {
+		asked = keys[i]
+		if all, _, err = d.readOverlay(ctx, rec, asked, s); err != nil {
+			return nil, err
+		}
+	}
 	if !slices.Contains(keys, asked) && channel == "" && len(keys) > 0 {
 		asked = keys[0]
 		if all, _, err = d.readOverlay(ctx, rec, asked, s); err != nil {
 			return nil, err
 		}
 	}
-	if channel != "" && !slices.Contains(keys, channel) {
+	if channel != "" && !slices.Contains(keys, asked) {
 		return nil, fault.New("channel-none", "%s", say("channel-none")).On("channel", channel).WithFix("%s", say("channel-none-fix"))
 	}
-	out := &overlay{Channel: asked, Channels: keys, Unit: u.degrees(), AtS: plotValues{}, Groups: []overlayGroup{}, Lines: []overlayLine{}}
-	if out.Channels == nil {
-		out.Channels = []string{}
+	out := &overlay{Channel: u.own(asked), Channels: keys, Unit: u.degrees(), AtS: plotValues{}, Groups: []overlayGroup{}, Lines: []overlayLine{}}
+	out.Channels = []string{}
+	for _, k := range keys {
+		out.Channels = append(out.Channels, u.own(k))
 	}
 	words := answer.Words{Study: rec.Study}
 	group := map[string]int{}

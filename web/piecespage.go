@@ -26,7 +26,7 @@ type piecesView struct {
 
 func (d *Desk) piecesPage(w http.ResponseWriter, r *http.Request) {
 	d.opening(w, r, func(h *bench.Head) (frame, template.HTML) {
-		return piecesFrame(h.Study), d.part("piecestop", piecesViewOf(h.Study, unitsOf(r)))
+		return piecesFrame(h.Study), d.partIn(unitsOf(r), "piecestop", piecesViewOf(h.Study, unitsOf(r)))
 	}, func(w http.ResponseWriter) { d.showPieces(w, r, http.StatusOK, saved{}) })
 }
 

@@ -268,7 +268,7 @@ func (d *Desk) showPower(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if r.Header.Get("X-Part") != "" {
-		d.renderPart(w, http.StatusOK, "power", v)
+		d.renderPart(w, r, http.StatusOK, "power", v)
 		return
 	}
 	d.render(w, r, http.StatusOK, "powerpage", powerFrame(rec.Study), v)
@@ -280,7 +280,7 @@ func (d *Desk) marginPart(w http.ResponseWriter, r *http.Request) {
 		d.s.fail(w, r, 0, err)
 		return
 	}
-	d.renderPart(w, http.StatusOK, "meaning", d.marginWords(rec, r.FormValue("response"), r.FormValue("margin"), unitsOf(r)))
+	d.renderPart(w, r, http.StatusOK, "meaning", d.marginWords(rec, r.FormValue("response"), r.FormValue("margin"), unitsOf(r)))
 }
 
 // teaspoonML is a US customary teaspoon, 4.92892 mL (NIST Handbook 44,

@@ -244,7 +244,7 @@ func (d *Desk) beginStudy(w http.ResponseWriter, r *http.Request, h *bench.Head,
 	}
 	d.studyTop(v, h.Record, h.Trashed, saved{})
 	open := v.Have != asWhole
-	b := d.sendTop(w, r, studyFrame(h.Record, v.Have), d.part("studytop", v))
+	b := d.sendTop(w, r, studyFrame(h.Record, v.Have), d.partIn(unitsOf(r), "studytop", v))
 	if !pause(r.Context(), painting) {
 		return
 	}
@@ -254,10 +254,10 @@ func (d *Desk) beginStudy(w http.ResponseWriter, r *http.Request, h *bench.Head,
 		d.s.fail(b, r, 0, err)
 	case page == nil:
 		v.Have = asShell
-		b.page.Write(d.page(r, b.frame, restMark+d.part("studyrest", v)))
+		b.page.Write(d.page(r, b.frame, restMark+d.partIn(unitsOf(r), "studyrest", v)))
 	case st == asWhole && open: // how the study stands is still to be told at the top
 		_, rest, _ := bytes.Cut(page.html, []byte(restMark))
-		b.page.WriteString(restMark + string(d.part("studyhave", v)))
+		b.page.WriteString(restMark + string(d.partIn(unitsOf(r), "studyhave", v)))
 		b.page.Write(rest)
 	default:
 		b.page.Write(page.html)
@@ -278,7 +278,7 @@ func (d *Desk) studySheet(r *http.Request, now bench.Version, st stage) ([]byte,
 	if err != nil {
 		return nil, err
 	}
-	return d.page(r, studyFrame(rec, st), d.part("studypage", v)), nil
+	return d.page(r, studyFrame(rec, st), d.partIn(unitsOf(r), "studypage", v)), nil
 }
 
 func studyFrame(rec *bench.Record, st stage) frame {
@@ -302,7 +302,7 @@ func (d *Desk) showStudy(w http.ResponseWriter, r *http.Request, status int, at 
 		d.s.fail(w, r, 0, err)
 		return
 	}
-	send(w, status, d.page(r, studyFrame(rec, st), d.part("studypage", v)))
+	send(w, status, d.page(r, studyFrame(rec, st), d.partIn(unitsOf(r), "studypage", v)))
 }
 
 // listPart sends a stretch of one of the page's lists.
@@ -327,7 +327,7 @@ func (d *Desk) listPart(w http.ResponseWriter, r *http.Request, part string) {
 		part = "history"
 		historyLines(v, rec, r)
 	}
-	d.renderPart(w, http.StatusOK, part+"list", v)
+	d.renderPart(w, r, http.StatusOK, part+"list", v)
 }
 
 // pageAt is the address of a study's page with what was asked of its lists.

@@ -30,7 +30,7 @@ func (d *Desk) trialPart(w http.ResponseWriter, r *http.Request) {
 		d.s.fail(w, r, 0, err)
 		return
 	}
-	d.renderPart(w, http.StatusOK, "trial", d.trial(rec, r))
+	d.renderPart(w, r, http.StatusOK, "trial", d.trial(rec, r))
 }
 
 func (d *Desk) trial(rec *bench.Record, r *http.Request) trialView {

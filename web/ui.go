@@ -30,25 +30,38 @@ var deskCSS []byte
 //go:embed pages/*.tmpl
 var deskFiles embed.FS
 
-var deskPages = template.Must(template.New("").Funcs(template.FuncMap{
-	"say":  say,
-	"size": sizeText,
-	"add":  func(a, b int) int { return a + b },
-	"join": strings.Join,
-	"json": func(v any) (string, error) { b, err := json.Marshal(v); return string(b), err },
-	"dict": func(kv ...any) map[string]any {
-		m := map[string]any{}
-		for i := 0; i+1 < len(kv); i += 2 {
-			m[kv[i].(string)] = kv[i+1]
-		}
-		return m
-	},
-	"rest":     func() template.HTML { return restMark },
-	"checked":  func(state publish.State) string { return say("check-" + string(state)) },
-	"known":    known,
-	"sentence": sentenceOf,
-	"capital":  answer.Capital,
-}).ParseFS(deskFiles, "pages/*.tmpl"))
+// deskPages are the templates, once for each choice of units: their own words
+// hold examples in the units of who reads them.
+var deskPages = func() map[units]*template.Template {
+	all := map[units]*template.Template{}
+	for _, u := range []units{{}, {Fahrenheit: true}, {Inch: true}, {Fahrenheit: true, Inch: true}} {
+		all[u] = parseDeskPages(u)
+	}
+	return all
+}()
+
+func parseDeskPages(u units) *template.Template {
+	return template.Must(template.New("").Funcs(template.FuncMap{
+		"say":  u.says,
+		"own":  u.own,
+		"size": sizeText,
+		"add":  func(a, b int) int { return a + b },
+		"join": strings.Join,
+		"json": func(v any) (string, error) { b, err := json.Marshal(v); return string(b), err },
+		"dict": func(kv ...any) map[string]any {
+			m := map[string]any{}
+			for i := 0; i+1 < len(kv); i += 2 {
+				m[kv[i].(string)] = kv[i+1]
+			}
+			return m
+		},
+		"rest":     func() template.HTML { return restMark },
+		"checked":  func(state publish.State) string { return say("check-" + string(state)) },
+		"known":    u.knownIn,
+		"sentence": sentenceOf,
+		"capital":  answer.Capital,
+	}).ParseFS(deskFiles, "pages/*.tmpl"))
+}
 
 // ui serves the built scripts and the style sheet, under names that carry a
 // hash of their content.
@@ -123,7 +136,7 @@ type frame struct {
 // render writes a page of the desk. It is laid out in memory first, so that a
 // fault of a template never leaves half a page.
 func (d *Desk) render(w http.ResponseWriter, r *http.Request, status int, name string, f frame, v any) {
-	sendPage(w, r, status, d.page(r, f, d.part(name, v)))
+	sendPage(w, r, status, d.page(r, f, d.partIn(unitsOf(r), name, v)))
 }
 
 // page sets the frame around a body.
@@ -150,7 +163,7 @@ func (d *Desk) page(r *http.Request, f frame, body template.HTML) []byte {
 		f.SheetPath = d.ui.path(f.Sheet + ".css")
 	}
 	var out bytes.Buffer
-	if err := deskPages.ExecuteTemplate(&out, "frame", struct {
+	if err := deskPages[f.Units].ExecuteTemplate(&out, "frame", struct {
 		frame
 		Body template.HTML
 	}{f, body}); err != nil {
@@ -159,18 +172,18 @@ func (d *Desk) page(r *http.Request, f frame, body template.HTML) []byte {
 	return out.Bytes()
 }
 
-// part sets one template.
-func (d *Desk) part(name string, v any) template.HTML {
+// partIn sets one template for who reads these units.
+func (d *Desk) partIn(u units, name string, v any) template.HTML {
 	var b bytes.Buffer
-	if err := deskPages.ExecuteTemplate(&b, name, v); err != nil {
+	if err := deskPages[u].ExecuteTemplate(&b, name, v); err != nil {
 		panic(err)
 	}
 	return template.HTML(b.String())
 }
 
 // renderPart writes a piece of a page, for a script that puts it in place.
-func (d *Desk) renderPart(w http.ResponseWriter, status int, name string, v any) {
-	send(w, status, []byte(d.part(name, v)))
+func (d *Desk) renderPart(w http.ResponseWriter, r *http.Request, status int, name string, v any) {
+	send(w, status, []byte(d.partIn(unitsOf(r), name, v)))
 }
 
 func send(w http.ResponseWriter, status int, b []byte) {

@@ -1,7 +1,12 @@
 package web
 
 import (
+	"encoding/json"
+	"html"
+	"net/http"
 	"net/url"
+	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -73,5 +78,77 @@ func TestStudyPageInAPersonsOwnUnits(t *testing.T) {
 	wants(t, inC, "(°C)")
 	if a, b := table(inF), table(inC); a == "" || a != b {
 		t.Errorf("chances in °F\n%s\nand in °C\n%s", a, b)
+	}
+}
+
+// Everybody reads their own units on every page: but for what somebody typed
+// (in fields, code and the words of the study) nothing is left in °C and mm.
+func TestEveryPageInAPersonsOwnUnits(t *testing.T) {
+	d, links := openEverything(t)
+	d.post("/units", url.Values{"temperature": {"F"}, "length": {"in"}, "next": {"/"}})
+	label := d.record(demoID).Cooks[0].Label
+	const at = "/studies/" + demoID
+	pages := []string{"/", "/trash", at, at + "/treatments/sear-first", at + "/cooks", at + "/cooks/" + label, at + "/load", at + "/power", at + "/pieces", at + "/traces",
+		"/links", "/audit", "/tastings", "/tastings/new?study=" + demoID, links["running"], links["closed"], links["result"], links["preparer"], links["server"], links["tasting"]}
+	typed := regexp.MustCompile(`(?s)<(script|style|textarea|code|pre|title|desc)\b.*?</(script|style|textarea|code|pre|title|desc)>|<select[^>]*name="(temperature|length|unit:[^"]*)".*?</select>|<[^>]*>`)
+	metric := regexp.MustCompile(`[^.\n]*(\d ?(°C|mm)\b|\((°C|mm)\))[^.\n]*`)
+	for _, page := range pages {
+		by := d.client
+		if strings.HasPrefix(page, "/carve") || strings.HasPrefix(page, "/trays") || strings.HasPrefix(page, "/b/") { // each on a device of their own
+			by = newClient()
+		}
+		guest := &deskServer{TB: t, nb: d.nb, desk: d.desk, http: d.http, client: by}
+		code, body := guest.get(page)
+		if code != 200 {
+			t.Errorf("%s: %d", page, code)
+		}
+		text := html.UnescapeString(typed.ReplaceAllString(body, "\n"))
+		for _, line := range metric.FindAllString(text, -1) {
+			line = strings.TrimSpace(line)
+			if strings.Contains(line, "°F") || slices.ContainsFunc(typedByHand, func(s string) bool { return strings.Contains(line, s) }) {
+				continue // in both units, or somebody's own words
+			}
+			t.Errorf("%s: %s", page, line)
+		}
+	}
+}
+
+// typedByHand is what the demo's authors and its log wrote themselves, and what
+// the answer words for all readers alike.
+var typedByHand = []string{
+	"Pork loin chops about 30 mm thick",                                                                        // the claim
+	"core (°C)", "pan (°C)", "surface A (°C)", "surface B (°C)", "d5 (°C)", "d10 (°C)", "d20 (°C)", "d25 (°C)", // columns of the log
+	"°C (k = 2), more than pieces of a block differ", // a check of a finding
+}
+
+// A channel at a depth is offered, asked for and titled in inches to who reads
+// inches.
+func TestADepthInInchesAmongTheTracesOfAllCooks(t *testing.T) {
+	d := openDemo(t, 2)
+	d.post("/units", url.Values{"temperature": {"F"}, "length": {"in"}, "next": {"/"}})
+	ask := func(query string) (o overlay) {
+		t.Helper()
+		q, err := http.NewRequest("GET", d.http.URL+"/studies/"+demoID+"/traces"+query, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		q.Header.Set("Accept", "application/json")
+		r, err := d.client.Do(q)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer r.Body.Close()
+		if err := json.NewDecoder(r.Body).Decode(&o); err != nil || r.StatusCode != 200 {
+			t.Fatalf("%s: %d %v", query, r.StatusCode, err)
+		}
+		return o
+	}
+	first := ask("")
+	i := slices.IndexFunc(first.Channels, func(c string) bool { return strings.HasPrefix(c, "depth ") })
+	if i < 0 || !strings.HasSuffix(first.Channels[i], " in") {
+		t.Fatalf("channels %q", first.Channels)
+	}
+	if o := ask("?channel=" + url.QueryEscape(first.Channels[i])); o.Channel != first.Channels[i] || len(o.Lines) == 0 || o.Unit != "°F" {
+		t.Errorf("%q: %q, %d lines in %s", first.Channels[i], o.Channel, len(o.Lines), o.Unit)
 	}
 }

@@ -107,7 +107,7 @@ var knownEnglish = map[string]string{
 
 	// A cook.
 	"known-prediction-formula": "Heat conduction with boiling front and water loss, enthalpy method, finite volumes.",
-	"known-prediction-data":    "The cook file alone; nothing is fitted. Expect the core to be off by 5 °C and times by 15 %.",
+	"known-prediction-data":    "The cook file alone; nothing is fitted. Expect the core to be off by 5 K and times by 15 %.",
 	"known-prediction-source":  "Properties from composition after Choi & Okos 1986; the model is described in docs/.",
 	"known-predicted-formula":  "Predicted: the heat and moisture model run on the treatment's cook file. Measured: this cook's response ± its expanded uncertainty (k = 2, or Student's t where degrees of freedom are few).",
 	"known-predicted-data":     "The cook file as it stands now, not fitted to this cook; the piece's own thickness and start are not put in. The total loss is predicted to the end of the cook file.",

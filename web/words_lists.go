@@ -169,7 +169,7 @@ var listsEnglish = map[string]string{
 	"list-instrument-f-boil":                 "What it read in boiling water",
 	"list-instrument-f-boil-is":              "Several readings between semicolons.",
 	"list-instrument-f-altitude":             "Altitude where it was boiled",
-	"list-instrument-f-altitude-is":          "Water boils about 1 °C lower for each 300 m above the sea.",
+	"list-instrument-f-altitude-is":          "Water boils about 1 K lower for each 300 m above the sea.",
 	"list-instrument-f-mass":                 "Check mass put on the scale",
 	"list-instrument-f-mass-is":              "Such as 200 g.",
 	"list-instrument-f-read":                 "What the scale showed for it",
