@@ -129,3 +129,39 @@ func BenchmarkLoad(b *testing.B) {
 		}
 	}
 }
+
+// BenchmarkForms reads 20,000 rows × 9 of each form that is turned into a
+// table first, to typed columns.
+func BenchmarkForms(b *testing.B) {
+	for _, c := range bigFormats {
+		b.Run(c.name, func(b *testing.B) {
+			var file bytes.Buffer
+			size, err := c.write(&file, 20_000)
+			if err != nil {
+				b.Fatal(err)
+			}
+			b.ReportAllocs()
+			b.SetBytes(size)
+			for b.Loop() {
+				if t, err := ReadColumns(bytes.NewReader(file.Bytes()), Options{}); err != nil || t.Rows != 20_000 {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+	b.Run("JSON Lines", func(b *testing.B) {
+		var file bytes.Buffer
+		if _, err := writeBigJSON(&file, 20_000); err != nil {
+			b.Fatal(err)
+		}
+		_, lines, _ := bytes.Cut(file.Bytes(), []byte("[\n"))
+		lines = bytes.ReplaceAll(bytes.TrimSuffix(lines, []byte("\n]}\n")), []byte("},\n"), []byte("}\n"))
+		b.ReportAllocs()
+		b.SetBytes(int64(len(lines)))
+		for b.Loop() {
+			if t, err := ReadColumns(bytes.NewReader(lines), Options{}); err != nil || t.Rows != 20_000 {
+				b.Fatal(err, t)
+			}
+		}
+	})
+}
