@@ -35,7 +35,7 @@ func OfferMarks(in Input) []study.Mark {
 	zero, traces := clockOf(in)
 	var out []study.Mark
 	for _, e := range trace.Detect(traces, detecting(in)) {
-		m := study.Mark{AtUS: e.AtUS - zero, Source: "detected", Note: fmt.Sprintf("%s (confidence %.2f)", e.Why, e.Confidence)}
+		m := study.Mark{AtUS: e.AtUS - zero, Source: "detected", Note: fmt.Sprintf("%s (confidence %.2f, ± %.0f s)", e.Why, e.Confidence, math.Ceil(2*e.TimeU))}
 		kind, ok := marksOf[e.Kind]
 		if !ok {
 			kind = study.NoteMark

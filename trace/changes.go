@@ -23,7 +23,7 @@ func (c contact) shape(alpha float64) func(tau float64) float64 {
 }
 
 const (
-	lookS      = 30  // seconds of innovations that tell of a change
+	lookS      = 30  // seconds of innovations that tell of a change, at least
 	leaveS     = 180 // seconds over which a change is taken out
 	usualJumpK = 50  // of what a face meets, K: larger ones are shrunk
 	leastJumpK = 5   // smaller ones are none
@@ -92,7 +92,7 @@ type search struct {
 	seen  [][len(allMoves)]account
 }
 
-func newSearch(f *slabFilter, z []float64, steps, hot int) *search {
+func newSearch(f *slabFilter, z []float64, steps, hot int, lookS float64) *search {
 	s := &search{f: f, n: steps, z: z, hot: hot, look: max(8, int(math.Round(lookS/f.dt)))}
 	for face := range s.sig {
 		for k, c := range contacts {
@@ -255,10 +255,15 @@ func (s *search) run(pan func(i int) float64) []change {
 		if g < leastGain/2 {
 			return g
 		}
+		p := pan(i)
 		if allMoves[h].cools() {
-			return g + min(max(0, -pan(i)), riseMost)
+			// Or one side is turned away, and the other stands too deep to tell.
+			if allMoves[h].a == 0 || allMoves[h].b == 0 {
+				g = max(g, g+p-costBySag)
+			}
+			return g + min(max(0, -p), riseMost)
 		}
-		return g + max(0, pan(i))
+		return g + max(0, p)
 	}
 	gap := max(1, int(nearestS/s.f.dt))
 	leave := int(leaveS / s.f.dt)

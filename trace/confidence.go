@@ -14,14 +14,14 @@ func confidence(kind string, size float64) float64 {
 }
 
 var confidences = map[string]struct{ least, scale, most float64 }{
-	HeatOn:     {0.5, 40, 0.99},
-	Turn:       {0.5, 40, 0.99},
-	OffHeat:    {0.5, 30, 0.97},
-	Moved:      {0.4, 60, 0.9},
-	FatIn:      {0.3, 8, 0.95},
+	HeatOn:     {0.8, 40, 0.99},
+	Turn:       {0, 50, 0.99},
+	OffHeat:    {0.85, 30, 0.98},
+	Moved:      {0.5, 40, 0.96},
+	FatIn:      {0.7, 8, 0.95},
 	ProbeMoved: {0.4, 5, 0.97},
-	ProbeOut:   {0.5, 5, 0.97},
-	ProbeIn:    {0.5, 5, 0.97},
-	WetProbe:   {0.3, 15, 0.95},
-	DoorOpen:   {0.3, 10, 0.97},
+	ProbeOut:   {0.8, 5, 0.98},
+	ProbeIn:    {0.8, 5, 0.98},
+	WetProbe:   {0.85, 15, 0.97},
+	DoorOpen:   {0.8, 10, 0.98},
 }

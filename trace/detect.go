@@ -27,7 +27,8 @@ const (
 type Event struct {
 	Kind       string
 	AtUS       int64
-	Confidence float64 // 0–1: a rank among hints, no probability
+	Confidence float64 // 0–1: the share of such offers that were true, on computed cooks
+	TimeU      float64 // standard uncertainty of AtUS, s, as counted on the same
 	Why        string  // sentence
 	Channels   []string
 }
@@ -62,7 +63,7 @@ func heatOn(traces []*Trace, opt DetectOptions) (Event, bool) {
 	var signs []Event
 	add := func(t *Trace, confidence float64, why string, us int64, ok bool) {
 		if ok {
-			signs = append(signs, Event{HeatOn, us, confidence, t.Channel.ID + why, []string{t.Channel.ID}})
+			signs = append(signs, Event{Kind: HeatOn, AtUS: us, Confidence: confidence, TimeU: 2, Why: t.Channel.ID + why, Channels: []string{t.Channel.ID}})
 		}
 	}
 	for _, t := range traces {

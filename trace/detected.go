@@ -23,7 +23,7 @@ const insertionM = 1.7e-3
 // shiftU is the standard uncertainty of how deep the probe stands: more once
 // it was moved.
 func (g *eventGrid) shiftU() float64 {
-	if g.began == anyState {
+	if g.touched {
 		return 2 * insertionM
 	}
 	return insertionM
@@ -35,9 +35,13 @@ func (g *eventGrid) mostShift() float64 { return 2.4 * g.shiftU() }
 type faced struct {
 	placement
 	found  []named
+	calm   bool // read as a cook in an oven
 	all    []change
 	innov  *search
 	chance float64 // log-likelihood of the readings
+	slab   *slabFilter
+	depth  []float64 // of each sensor
+	end    []float64 // the slab behind the last step
 }
 
 // follow reads the changes of the faces with the sensors standing so.
@@ -45,10 +49,11 @@ func (g *eventGrid) follow(p placement, sags []sag) *faced {
 	thick := g.thickM + p.thickM
 	depth, sd := make([]float64, len(g.piece)), make([]float64, len(g.piece))
 	for r, s := range g.piece {
-		depth[r], sd[r] = s.depth, math.Hypot(s.noise, sensorRestK)
+		depth[r], sd[r] = s.depth, math.Hypot(s.noise, g.wander.restK)
 		switch s.t.Channel.Place {
 		case Depth:
 			depth[r] = min(max(s.depth+p.shiftM, 0), thick)
+			sd[r] = math.Hypot(s.noise, g.wander.restOf(s.depth+p.shiftM, thick))
 		case Surface:
 			depth[r] = min(s.depth, thick)
 			if s.depth > 0 {
@@ -57,16 +62,13 @@ func (g *eventGrid) follow(p placement, sags []sag) *faced {
 			sd[r] = math.Hypot(s.noise, splashK)
 		}
 	}
-	f := newSlabFilter(thick, slabDiffusivity*math.Exp(p.lnAlpha), g.dt, depth, sd)
-	z := f.innovations(g.start(f, depth, thick), func(i int, y []float64) {
-		for r, s := range g.piece {
-			y[r] = s.y[i]
-			if s.nan[i] {
-				y[r] = math.NaN()
-			}
-		}
-	}, g.n)
-	out := &faced{placement: p, innov: newSearch(f, z, g.n, p.hot)}
+	f := newSlabFilter(thick, slabDiffusivity*math.Exp(p.lnAlpha), g.dt, depth, sd, g.wander)
+	start := g.from
+	if start == nil {
+		start = g.start(f, depth, thick)
+	}
+	z, end := f.innovations(start, g.read, g.n)
+	out := &faced{placement: p, innov: newSearch(f, z, g.n, p.hot, max(lookS, g.looks)), slab: f, depth: depth, end: end}
 	pan := func(i int) float64 { return g.panTells(sags, i) }
 	out.all = out.innov.run(pan)
 	for k := range out.all {
@@ -84,6 +86,9 @@ func (g *eventGrid) follow(p placement, sags []sag) *faced {
 	out.chance = -dot(z, z) / 2
 	for r := range f.m {
 		out.chance += float64(g.n) * math.Log(f.w[r*f.m+r])
+		if sd[r] > outsideK { // tells nothing of where the others stand
+			out.chance += float64(g.n) * math.Log(outsideK/math.Hypot(g.piece[r].noise, g.wander.restK))
+		}
 	}
 	for _, c := range out.found {
 		if c.kind == HeatOn || c.kind == Turn {
@@ -163,6 +168,9 @@ func squareOf(v float64) float64 { return v * v }
 // faces reads the changes under the likeliest placement of the sensors: the
 // turns of one cook were all felt at the same depths.
 func (g *eventGrid) faces(sags []sag) *faced {
+	if g.from != nil {
+		return g.facesFrom(sags)
+	}
 	best := g.follow(placement{hot: 3}, sags)
 	if !slices.ContainsFunc(g.piece, func(s *sensed) bool { return s.t.Channel.Place == Depth }) {
 		return best
@@ -196,7 +204,7 @@ func (g *eventGrid) faces(sags []sag) *faced {
 	}
 	if g.known {
 		for _, mm := range []float64{-7, -6, -5, -4, -3, -2, -1, 1, 2, 3, 4, 5, 6, 7} {
-			if math.Abs(mm) > 3 && g.began != anyState {
+			if math.Abs(mm) > 3 && !g.touched {
 				continue
 			}
 			try(placement{shiftM: mm / 1000, hot: 3})
@@ -213,24 +221,35 @@ func (g *eventGrid) faces(sags []sag) *faced {
 
 // changes of the faces in the whole log. A probe that was moved stands
 // elsewhere from then on, and one that is out tells nothing of the piece: each
-// part between is read by itself.
+// part between is read by itself, behind a move from the slab as it was.
 func (g *eventGrid) changes(sags []sag) (out []change) {
 	const (
 		leastS  = 45
-		unsureS = 25 // after a probe was moved: what the slab then was is a guess
+		unsureS = 25 // after a probe was put back: what the slab then was is a guess
+		againS  = 4  // after it was moved
 	)
 	settle := int(math.Round((probeBlockS + 2) / g.dt))
-	read := func(lo, hi int, began heated) {
+	var before *faced
+	read := func(lo, hi int, kind string) {
 		if float64(hi-lo)*g.dt < leastS {
+			before = nil
 			return
 		}
-		part := *g
-		part.fromUS, part.n, part.began = g.us(lo), hi-lo, began
-		part.piece = nil
-		for _, s := range g.piece {
-			c := *s
-			c.y, c.nan = s.y[lo:hi], s.nan[lo:hi]
-			part.piece = append(part.piece, &c)
+		part := g.part(lo, hi)
+		sure := 0.0
+		switch {
+		case kind == ProbeMoved && before != nil:
+			part.wander = touchedWander
+			part.touched, part.was, part.from = true, before.placement, before.later(settle+settle/2)
+			sure = againS
+			if k := len(before.found) - 1; k >= 0 {
+				part.began = before.found[k].to
+			} else {
+				part.began = anyState
+			}
+		case kind != "":
+			part.touched, part.began = true, anyState
+			sure = unsureS
 		}
 		var seen []sag
 		for _, s := range sags {
@@ -238,25 +257,63 @@ func (g *eventGrid) changes(sags []sag) (out []change) {
 			seen = append(seen, s)
 		}
 		f := part.faces(seen)
+		if kind == "" && !f.onPan() {
+			f = part.calmly(f, seen)
+		}
+		part.mendLastCooling(f)
 		for _, c := range plain(f.all, g.dt) {
-			if began == anyState && float64(c.at)*g.dt < unsureS {
+			if float64(c.at)*g.dt < sure {
 				continue
 			}
 			c.at += lo
 			out = append(out, c)
 		}
+		before = f
 	}
-	lo, began, inside := 0, raw, true
+	lo, kind, inside := 0, "", true
 	for _, h := range g.probe {
 		if inside {
-			read(lo, h.at-settle/2, began)
+			read(lo, h.at-settle/2, kind)
 		}
-		lo, began, inside = h.at+settle, anyState, h.kind != ProbeOut
+		lo, kind, inside = h.at+settle, h.kind, h.kind != ProbeOut
 	}
 	if inside {
-		read(lo, g.n, began)
+		read(lo, g.n, kind)
 	}
 	return out
+}
+
+// part is the grid from a step to another.
+func (g *eventGrid) part(lo, hi int) *eventGrid {
+	part := *g
+	part.fromUS, part.n = g.us(lo), hi-lo
+	part.piece = nil
+	for _, s := range g.piece {
+		c := *s
+		c.y, c.nan = s.y[lo:hi], s.nan[lo:hi]
+		part.piece = append(part.piece, &c)
+	}
+	return &part
+}
+
+// upTo is the slab at a step.
+func (g *eventGrid) upTo(f *faced, step int) []float64 {
+	start := g.from
+	if start == nil {
+		start = g.start(f.slab, f.depth, g.thickM+f.thickM)
+	}
+	_, x := f.slab.innovations(start, g.read, step)
+	return x
+}
+
+// read gives what the sensors read at a step.
+func (g *eventGrid) read(i int, y []float64) {
+	for r, s := range g.piece {
+		y[r] = s.y[i]
+		if s.nan[i] {
+			y[r] = math.NaN()
+		}
+	}
 }
 
 // warming is how fast the piece warms some time after a step: the mean of its
@@ -345,8 +402,35 @@ func Detect(traces []*Trace, opt DetectOptions) []Event {
 		out = append(out, g.doors(s)...)
 	}
 	out = append(out, g.wet(wettings, out)...)
+	for k := range out {
+		out[k].TimeU = max(out[k].TimeU, g.dt)
+	}
 	slices.SortStableFunc(out, func(a, b Event) int { return cmp.Compare(a.AtUS, b.AtUS) })
 	return out
+}
+
+// timeU is the standard uncertainty of the moment of a change, s: a part that
+// is there without noise, and what the noise of the sensors adds, by K. Both
+// as counted on computed cooks.
+func (g *eventGrid) timeU(c named) float64 {
+	still, noisy := 1.0, 0.5
+	switch {
+	case c.kind == HeatOn && c.to == bothFaces:
+		still, noisy = 2.5, 3
+	case c.kind == HeatOn:
+		still = 1.8
+	case c.kind == Moved:
+		still = 2
+	case c.kind == OffHeat && c.from == bothFaces:
+		still, noisy = 1.5, 6
+	case c.kind == OffHeat:
+		still, noisy = 1.2, 3
+	}
+	noise := 0.0
+	for _, s := range g.piece {
+		noise += s.noise / float64(len(g.piece))
+	}
+	return math.Hypot(still, noisy*noise)
 }
 
 // named offers a change of the faces.
@@ -367,7 +451,7 @@ func (g *eventGrid) named(c named) Event {
 			why[len(why)-1] = "after both faces were heated"
 		}
 	}
-	e := Event{Kind: c.kind, AtUS: g.us(c.at), Why: strings.Join(why, ", "), Confidence: confidence(c.kind, c.margin)}
+	e := Event{Kind: c.kind, AtUS: g.us(c.at), Why: strings.Join(why, ", "), Confidence: confidence(c.kind, c.margin), TimeU: g.timeU(c)}
 	for _, s := range g.piece {
 		e.Channels = append(e.Channels, s.t.Channel.ID)
 	}

@@ -11,7 +11,7 @@ func (g *eventGrid) fatIn(found []named, sags []sag, onUS, offUS int64) []Event 
 		echo  = 0.5 // of a sag just before
 		echoS = 60
 
-		panAlone = 0.85 // most confidence of a sag: other things are cold, too
+		panAlone = 0.9 // most confidence of a sag: other things are cold, too
 	)
 	for _, s := range g.fat {
 		if us, ok := bends(s.t, +1, 0.5, DetectOptions{}.filled()); ok {
@@ -32,7 +32,7 @@ func (g *eventGrid) fatIn(found []named, sags []sag, onUS, offUS int64) []Event 
 			d := float64(s.at-o.at) * g.dt
 			told = told || d > 0 && d < echoS && s.z < echo*o.z
 		}
-		if told {
+		if told || !g.comesBack(s, sags) {
 			continue
 		}
 		e := Event{Kind: FatIn, AtUS: us, Confidence: min(confidence(FatIn, s.amp), panAlone), Why: fmt.Sprintf("the pan sags by %.0f K and no face of the piece feels a turn", s.amp)}
@@ -42,4 +42,42 @@ func (g *eventGrid) fatIn(found []named, sags []sag, onUS, offUS int64) []Event 
 		out = append(out, e)
 	}
 	return out
+}
+
+// comesBack tells whether the pan recovers from a sag, as from something cold,
+// and does not go on falling, as behind a burner that was turned down. Where
+// the next sag comes too soon to tell, it counts as if it did.
+func (g *eventGrid) comesBack(s sag, all []sag) bool {
+	const (
+		lowS, backS = 20, 65 // where it is lowest, and where it must have come back
+		halfS       = 5
+		share       = 0.05 // of the sag
+	)
+	until := g.n
+	for _, o := range all {
+		if o.at > s.at {
+			until = min(until, o.at)
+		}
+	}
+	half := max(1, int(halfS/g.dt))
+	low := s.at + int(lowS/g.dt)
+	back := min(s.at+int(backS/g.dt), until-half-1)
+	if back-low < 2*half {
+		return true
+	}
+	rise := 0.0
+	for _, p := range g.pan {
+		// Without what is left of the sags before.
+		at := func(i int) float64 {
+			v := average(p.y[i-half : i+half+1])
+			for _, o := range all {
+				if o.at < s.at {
+					v -= o.amp * sagging(float64(i-o.at)*g.dt)
+				}
+			}
+			return v
+		}
+		rise = max(rise, (at(back)-at(low))/s.amp)
+	}
+	return rise > share*float64(back-low)*g.dt/(backS-lowS)
 }

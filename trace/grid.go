@@ -27,6 +27,13 @@ type eventGrid struct {
 	fat    []*sensed
 	probe  []handled // when the probe was touched
 	began  heated    // what the piece was at the first step
+	wander wander
+	looks  float64 // least time for which a change is looked at, s
+
+	// Behind a moment at which the probe was touched.
+	touched bool
+	was     placement // where its sensors stood before
+	from    []float64 // the slab at the first step, where it is known
 }
 
 func (g *eventGrid) us(i int) int64 { return g.fromUS + int64(math.Round(float64(i)*g.dt*1e6)) }
@@ -43,7 +50,7 @@ func newEventGrid(traces []*Trace, opt DetectOptions) *eventGrid {
 	if len(traces) == 0 {
 		return nil
 	}
-	g := &eventGrid{fromUS: math.MaxInt64, thickM: opt.ThicknessM, known: opt.ThicknessM > 0}
+	g := &eventGrid{fromUS: math.MaxInt64, thickM: opt.ThicknessM, known: opt.ThicknessM > 0, wander: usualWander}
 	last := int64(math.MinInt64)
 	period := int64(math.MaxInt64)
 	shallow, deep := math.Inf(1), 0.0

@@ -35,6 +35,9 @@ const panJumpK = 20
 // K/s of the mean of its sensors.
 const warmsKS = 0.008
 
+// costBySag is the cost of a turn of which one side is not felt.
+const costBySag = 10
+
 // panLeast is the gain from which a pan tells something by itself.
 const panLeast = 12
 
@@ -63,7 +66,7 @@ var passages = func() []passage {
 	mirror(passage{from: raw, to: faceA, moves: []moves{{up, 0, false}}, kind: HeatOn, sag: 1})
 	mirror(passage{from: raw, to: faceA, moves: []moves{{up, 0, true}}, kind: HeatOn, sag: 1, cost: 4})
 	mirror(passage{from: faceA, to: faceB, moves: []moves{{down, up, false}, {0, up, false}}, kind: Turn, sag: 1})
-	mirror(passage{from: faceA, to: faceB, moves: []moves{{down, 0, false}}, kind: Turn, sag: 1, cost: 10}.withSag()) // the other face is too deep to tell
+	mirror(passage{from: faceA, to: faceB, moves: []moves{{down, 0, false}}, kind: Turn, sag: 1, cost: costBySag}.withSag()) // the other face is too deep to tell
 	mirror(passage{from: faceA, to: offHeat, moves: []moves{{down, 0, false}, {down, down, false}}, kind: OffHeat, sag: -1, warms: -1})
 	mirror(passage{from: faceA, to: bothFaces, moves: []moves{{down, up, true}, {0, up, true}}, kind: Moved, sag: -1, cost: 12, warms: +1})
 	mirror(passage{from: faceA, to: bothFaces, moves: []moves{{down, 0, false}}, kind: Moved, sag: -1, cost: 25, warms: +1})
@@ -77,6 +80,7 @@ var passages = func() []passage {
 type named struct {
 	change
 	kind   string
+	from   heated
 	to     heated
 	by     int     // which of allMoves tells it
 	gain   float64 // of the whole course with it
@@ -167,7 +171,7 @@ func sequence(changes []change, began heated) (out []named, total float64) {
 		if c.via >= 0 {
 			p := passages[c.via]
 			g, _ := p.gain(&changes[k])
-			out = append(out, named{change: changes[k], kind: p.kind, to: p.to, by: c.by, gain: g, margin: g - rival(&changes[k], p)})
+			out = append(out, named{change: changes[k], kind: p.kind, from: p.from, to: p.to, by: c.by, gain: g, margin: g - rival(&changes[k], p)})
 		}
 		state = c.from
 	}

@@ -21,10 +21,20 @@ const (
 	slabCellM       = 0.4e-3  // width of a cell at a face
 	slabGrowth      = 1.35    // of each cell against its outer neighbour
 
-	faceWanderK = 0.7  // of a face in a second, K
-	cellWanderK = 0.05 // of a cell in a second, K: what conduction does not tell
-	sensorRestK = 0.15 // of a reading besides its noise, K
-	splashK     = 1.5  // of a reading on a face, K
+	splashK = 1.5 // of a reading on a face, K
+)
+
+// wander is what a slab does beyond what is computed of it.
+type wander struct {
+	faceK float64 // of a face in a second, K
+	cellK float64 // of a cell in a second, K: what conduction does not tell
+	restK float64 // of a reading besides its noise, K
+}
+
+var (
+	usualWander   = wander{0.7, 0.05, 0.15}
+	touchedWander = wander{0.7, 0.3, 0.3}   // behind a moment at which the probe was moved
+	calmWander    = wander{0.2, 0.02, 0.08} // in still hot air, where nothing boils or splashes
 )
 
 // slabFilter is the steady Kalman filter of a slab: cells across the
@@ -41,7 +51,7 @@ type slabFilter struct {
 
 // newSlabFilter lays out the filter for sensors at depths under side A of a
 // slab, with the standard deviation of each one's readings.
-func newSlabFilter(thickM, alpha, dt float64, depthM, sd []float64) *slabFilter {
+func newSlabFilter(thickM, alpha, dt float64, depthM, sd []float64, by wander) *slabFilter {
 	widths := slabCells(thickM)
 	cells := len(widths)
 	s := &slabFilter{n: cells + 2, m: len(depthM), dt: dt, alpha: alpha}
@@ -96,7 +106,7 @@ func newSlabFilter(thickM, alpha, dt float64, depthM, sd []float64) *slabFilter 
 			low, lowAt = high, highAt
 		}
 	}
-	s.settle(sd)
+	s.settle(sd, by)
 	return s
 }
 
@@ -118,16 +128,16 @@ func slabCells(thickM float64) []float64 {
 }
 
 // settle runs the Riccati equation until the gain stands still.
-func (s *slabFilter) settle(sd []float64) {
+func (s *slabFilter) settle(sd []float64, by wander) {
 	n, m := s.n, s.m
 	f, c := mat.NewDense(n, n, s.f), mat.NewDense(m, n, s.c)
 	q, r := mat.NewDiagDense(n, nil), mat.NewDiagDense(m, nil)
 	for i := range n {
-		wander := cellWanderK
+		step := by.cellK
 		if i >= n-2 {
-			wander = faceWanderK
+			step = by.faceK
 		}
-		q.SetDiag(i, wander*wander*s.dt)
+		q.SetDiag(i, step*step*s.dt)
 	}
 	for i, u := range sd {
 		r.SetDiag(i, u*u)
@@ -217,9 +227,9 @@ func (s *slabFilter) innovate(x, y, raw, white []float64) {
 	}
 }
 
-// innovations of readings, time by time; the slab begins with what the
-// sensors read first.
-func (s *slabFilter) innovations(start []float64, read func(i int, y []float64), steps int) []float64 {
+// innovations of readings, time by time, from a slab on, and the slab behind
+// the last of them.
+func (s *slabFilter) innovations(start []float64, read func(i int, y []float64), steps int) (white, end []float64) {
 	out := make([]float64, steps*s.m)
 	x, next := make([]float64, s.n), make([]float64, s.n)
 	y, raw := make([]float64, s.m), make([]float64, s.m)
@@ -230,7 +240,7 @@ func (s *slabFilter) innovations(start []float64, read func(i int, y []float64),
 		s.step(x, next)
 		x, next = next, x
 	}
-	return out
+	return out, x
 }
 
 // film is how a face comes to new heat that meets it through a film of
