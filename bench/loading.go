@@ -71,11 +71,12 @@ func Load(ctx context.Context, nb Notebook, rec *Record, q LoadRequest) (*Loaded
 			first = min(first, e.FirstUS)
 		}
 	}
-	var events []study.Event
-	if !out.Already {
-		events = append(events, study.Event{At: q.Now, Study: rec.Study.ID, Kind: study.EventLoaded,
-			What: fmt.Sprintf("%s was loaded into cook %s", q.Name, cook.Label), Detail: fmt.Sprintf(`{"sha256":%q}`, log.SHA256)})
+	told := "%s was loaded into cook %s"
+	if out.Already { // the notebook keeps the entry where it reads otherwise now
+		told = "%s was read anew into cook %s"
 	}
+	events := []study.Event{{At: q.Now, Study: rec.Study.ID, Kind: study.EventLoaded,
+		What: fmt.Sprintf(told, q.Name, cook.Label), Detail: fmt.Sprintf(`{"sha256":%q}`, log.SHA256)}}
 	out.Cook, err = keep.Commit(*cook, q.Name, func(c *study.Cook) {
 		if q.HeatOn != nil {
 			c.ZeroUS, c.ZeroSet = q.HeatOn(first), true

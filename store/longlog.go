@@ -234,6 +234,9 @@ func (w *logWriter) replace(c *change, cook, source string) error {
 	if _, err := c.exec(`DELETE FROM trace WHERE cook = ? AND source = ?`, cook, source); err != nil {
 		return err
 	}
+	if err := c.forgetResponses(cook); err != nil {
+		return err
+	}
 	for i, head := range w.heads {
 		samples := 0
 		for _, p := range w.latest {

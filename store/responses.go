@@ -33,6 +33,14 @@ func (n *Notebook) PutResponses(ctx context.Context, studyID string, responses [
 	})
 }
 
+// forgetResponses drops what was computed of a cook whose samples were
+// replaced: its inputs name the log by its hash, and the same log may have been
+// read another way.
+func (c *change) forgetResponses(cook string) error {
+	_, err := c.exec(`DELETE FROM response WHERE cook = ?`, cook)
+	return err
+}
+
 // Responses reads stored values of a study.
 func (n *Notebook) Responses(ctx context.Context, studyID, response string) (out []bench.StoredResponse, err error) {
 	err = n.view(ctx, func(q *query) error {

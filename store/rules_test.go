@@ -306,6 +306,32 @@ func TestLongTracesComeBackWhole(t *testing.T) {
 	}
 }
 
+// A log that is read another way gives other samples under the same hash, so
+// what was computed from those before is dropped.
+func TestNewSamplesDropWhatWasComputed(t *testing.T) {
+	ctx := context.Background()
+	n := withCook(t)
+	raw := rawOf("1.csv", []byte("1"))
+	put := func(sensor string) {
+		must(t, n.PutTraces(ctx, "s", "k", []trace.Trace{{Channel: trace.Channel{ID: "core", Sensor: sensor}, Quantum: 1, TimesUS: []int64{1}, Counts: []int64{1}, Source: raw.SHA256}}, []bench.RawFile{raw}))
+	}
+	kept := func() int {
+		got, err := n.Responses(ctx, "s", "")
+		must(t, err)
+		return len(got)
+	}
+	put("")
+	must(t, n.PutResponses(ctx, "s", []bench.StoredResponse{{CookID: "k", Response: "carryover", InputHash: "1"}}))
+	put("") // the same again
+	if kept() != 1 {
+		t.Error("the same samples dropped what was computed")
+	}
+	put("T-1")
+	if kept() != 0 {
+		t.Error("what was computed from other samples is still kept")
+	}
+}
+
 func TestStoredResponsesAndFindings(t *testing.T) {
 	ctx := context.Background()
 	n := withCook(t)

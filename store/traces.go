@@ -74,6 +74,9 @@ func (n *Notebook) PutTraces(ctx context.Context, studyID, cookID string, traces
 			if err := c.writeTraces(cookID, packed); err != nil {
 				return err
 			}
+			if err := c.forgetResponses(cookID); err != nil {
+				return err
+			}
 		}
 		return c.append(studyID, events)
 	})

@@ -63,6 +63,17 @@ func TestColumnsCorrectedOnceAreReadRightEverAfter(t *testing.T) {
 		t.Fatalf("%d %.1500s", code, body)
 	}
 	d.wantsMid(first)
+	// The same log read with another instrument is another record, and told so.
+	d.upload(at, "dull one.csv", dullLog(0))
+	said.Set("sensor:a1", "")
+	d.post(at+"/"+sha, said)
+	if e := d.record(demoID).Events; e[len(e)-1].What != "dull one.csv was read anew into cook "+first {
+		t.Errorf("the history ends with %q", e[len(e)-1].What)
+	}
+	said.Set("sensor:a1", "probe-in")
+	d.upload(at, "dull one.csv", dullLog(0))
+	d.post(at+"/"+sha, said)
+	d.wantsMid(first)
 	maps, err := filepath.Glob(filepath.Join(d.desk.opt.Maps, "*.map.yaml"))
 	if err != nil || len(maps) != 1 {
 		t.Fatalf("saved maps %v %v", maps, err)
