@@ -6,6 +6,7 @@ import (
 	"math"
 	"os"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -21,8 +22,42 @@ type lethalityOptions struct {
 	time, coldest, food, form string
 	fat                       float64
 	d                         string
-	dref, z, base, u          float64
+	dref, base                celsiusFlag
+	z, u                      kelvinFlag
 	criteria                  bool
+}
+
+// celsiusFlag is a temperature on the command line: a bare number is °C.
+type celsiusFlag float64
+
+func (f *celsiusFlag) String() string { return strconv.FormatFloat(float64(*f), 'g', -1, 64) }
+func (f *celsiusFlag) Type() string   { return "temperature" }
+func (f *celsiusFlag) Set(s string) error {
+	if c, err := strconv.ParseFloat(s, 64); err == nil {
+		*f = celsiusFlag(c)
+		return nil
+	}
+	t, err := quantity.ParseTemperature(s)
+	*f = celsiusFlag(t.C())
+	return err
+}
+
+// kelvinFlag is a difference of temperatures: a bare number is K.
+type kelvinFlag float64
+
+func (f *kelvinFlag) String() string { return strconv.FormatFloat(float64(*f), 'g', -1, 64) }
+func (f *kelvinFlag) Type() string   { return "difference" }
+func (f *kelvinFlag) Set(s string) error {
+	if k, err := strconv.ParseFloat(s, 64); err == nil {
+		*f = kelvinFlag(k)
+		return nil
+	}
+	if s != "" && s[0] >= '0' && s[0] <= '9' {
+		s = "+" + s // here it can only be a difference
+	}
+	d, err := quantity.ParseDifference(s)
+	*f = kelvinFlag(d.K())
+	return err
 }
 
 func newLethality(env *Env) *cobra.Command {
@@ -50,10 +85,11 @@ one point, and your local food code and the licensed person in charge decide.`,
 	f.StringVar(&o.form, "form", "intact", "intact, ground, tenderised, injected or stuffed")
 	f.Float64Var(&o.fat, "fat", 0, "fat of poultry, % (unknown takes the 12 % column)")
 	f.StringVar(&o.d, "d", "", "decimal reduction time, such as 106.2s")
-	f.Float64Var(&o.dref, "dref", 60, "temperature of --d, °C")
-	f.Float64Var(&o.z, "z", 0, "z value, K")
-	f.Float64Var(&o.base, "base", 54.4, "count nothing below this temperature, °C")
-	f.Float64Var(&o.u, "u", 0, "expanded uncertainty of the coldest temperature, K; it is subtracted")
+	o.dref, o.base = 60, 54.4
+	f.Var(&o.dref, "dref", "temperature of --d, °C unless its unit is given")
+	f.Var(&o.z, "z", "z value, K unless its unit is given")
+	f.Var(&o.base, "base", "count nothing below this temperature, °C unless its unit is given")
+	f.Var(&o.u, "u", "expanded uncertainty of the coldest temperature, K unless its unit is given; it is subtracted")
 	f.BoolVar(&o.criteria, "criteria", false, "list the published criteria and what the core met of them")
 	return c
 }
@@ -79,8 +115,12 @@ func runLethality(env *Env, path string, o lethalityOptions) error {
 	if o.coldest == "" {
 		return fault.BadUsage("flag-missing", "--coldest is needed").WithFix("name the column of the coldest point")
 	}
-	if o.u < 0 || math.IsNaN(o.u) {
-		return fault.BadUsage("u", "an uncertainty cannot be negative").On("--u", fmt.Sprint(o.u))
+	u, base := float64(o.u), float64(o.base)
+	if u < 0 || math.IsNaN(u) || u > 20 {
+		return fault.BadUsage("u", "an uncertainty lies between 0 and 20 K").On("--u", o.u.String())
+	}
+	if math.IsNaN(base) || base < 0 || base > 150 {
+		return fault.BadUsage("base", "the base is a temperature of cooking").On("--base", o.base.String()).WithFix("such as --base 54.4, or --base '130 °F'")
 	}
 	food := safety.Food{Animal: o.food, FatPct: o.fat, Form: o.form}
 	k, err := o.kinetics(food)
@@ -91,9 +131,9 @@ func runLethality(env *Env, path string, o lethalityOptions) error {
 	if err != nil {
 		return err
 	}
-	r := lethalityResult{Format: 1, D: k.DS, DRefC: k.RefC, Z: k.ZK, Source: k.Source, BaseC: o.base,
-		ColdestC: slices.Min(log.TempC), PeakC: log.Peak(), Criteria: []safety.Met{}, Notes: notes,
-		Log10: k.Log10(log, o.base, 0), Low: k.Log10(log, o.base, -o.u), High: k.Log10(log, o.base, o.u)}
+	r := lethalityResult{Format: 1, D: k.DS, DRefC: k.RefC, Z: k.ZK, Source: k.Source, BaseC: base,
+		ColdestC: slices.Min(log.TempC), PeakC: log.Peak(), Criteria: []safety.Met{}, Notes: append([]fault.Note{}, notes...),
+		Log10: k.Log10(log, base, 0), Low: k.Log10(log, base, -u), High: k.Log10(log, base, u)}
 	if o.criteria {
 		if o.food == "" {
 			return fault.BadUsage("flag-missing", "--criteria needs --food").WithFix("name the food: beef, pork, lamb, chicken or turkey")
@@ -103,10 +143,10 @@ func runLethality(env *Env, path string, o lethalityOptions) error {
 			return err
 		}
 		for _, c := range cs {
-			r.Criteria = append(r.Criteria, log.Against(c, o.u, true))
+			r.Criteria = append(r.Criteria, log.Against(c, u, true))
 		}
 	}
-	r.Says = o.says(log, r)
+	r.Says = o.says(env, log, r)
 	if env.JSON {
 		return env.PrintJSON(r)
 	}
@@ -120,9 +160,9 @@ func (o lethalityOptions) kinetics(food safety.Food) (safety.Kinetics, error) {
 	case o.d != "" && o.z > 0:
 		d, err := quantity.ParseDuration(o.d)
 		if err != nil {
-			return safety.Kinetics{}, err
+			return safety.Kinetics{}, fault.BadUsage("kinetics", "this is no time").On("--d", o.d).WithFix("write it with its unit, such as --d 106.2s")
 		}
-		k := safety.Kinetics{DS: d.S(), RefC: o.dref, ZK: o.z, Source: "given by the user"}
+		k := safety.Kinetics{DS: d.S(), RefC: float64(o.dref), ZK: float64(o.z), Source: "given by you"}
 		return k, k.Check()
 	case o.d != "" || o.z != 0:
 		return safety.Kinetics{}, fault.BadUsage("kinetics", "--d and --z go together").WithFix("such as --d 106.2s --dref 60 --z 5.56")
@@ -212,14 +252,43 @@ func firstTime(tr *trace.Trace) int64 {
 	return tr.TimesUS[0]
 }
 
+// Where the published tables end.
+const (
+	mostTabulated = 7  // log10
+	mostFatPct    = 12 // of poultry
+)
+
+// zValue prints a z value; its third digit matters.
+func (e *Env) zValue(k float64) string {
+	if e.Fahrenheit() {
+		return fmt.Sprintf("%.3g °F", 1.8*k)
+	}
+	return fmt.Sprintf("%.3g K", k)
+}
+
 // says words the result; the first sentence states, the others bound it.
-func (o lethalityOptions) says(l safety.Log, r lethalityResult) []string {
+func (o lethalityOptions) says(env *Env, l safety.Log, r lethalityResult) []string {
 	within := ""
 	if o.u > 0 {
-		within = fmt.Sprintf(" (%.2f to %.2f with the temperature %.2g K lower or higher)", r.Low, r.High, o.u)
+		within = fmt.Sprintf(" (%.2f to %.2f with the temperature %s lower or higher)", r.Low, r.High, env.difference(float64(o.u)))
 	}
-	out := []string{fmt.Sprintf("log10 reduction %.2f%s, counted from %.1f °C with D = %.4g s at %.4g °C and z = %.3g K: %s.",
-		r.Log10, within, r.BaseC, r.D, r.DRefC, r.Z, r.Source)}
+	out := []string{fmt.Sprintf("log10 reduction %.2f%s, counted from %s with D = %.4g s at %s and z = %s: %s.",
+		r.Log10, within, env.temperature(r.BaseC), r.D, env.temperature(r.DRefC), env.zValue(r.Z), r.Source)}
+	if r.Log10 > mostTabulated {
+		out = append(out, "The published tables end at 7 log10: what is beyond that is reckoned on, not published.")
+	}
+	if o.criteria {
+		out = append(out, "A published table is met by one of its rows, held without a break; the log10 figure adds up the whole log and meets none.")
+	}
+	switch poultry := o.food == "chicken" || o.food == "turkey"; {
+	case o.food == "" || o.d != "":
+	case poultry && o.fat > mostFatPct:
+		out = append(out, fmt.Sprintf("The tables for %s end at %d %% fat: at %.3g %% the times for %d %% are taken, which may be too short.", o.food, mostFatPct, o.fat, mostFatPct))
+	case !poultry && o.fat > 0:
+		out = append(out, fmt.Sprintf("The table for %s does not ask for the fat: --fat changes nothing.", o.food))
+	case poultry && o.fat == 0:
+		out = append(out, fmt.Sprintf("No fat was given (--fat): the times for %d %% are taken, the longest of the tables for %s.", mostFatPct, o.food))
+	}
 	if n, s := l.Gaps(); n > 0 {
 		out = append(out, fmt.Sprintf("The record has %d gaps of %s in all; a gap earns nothing.", n, quantity.Seconds(math.Round(s)).String()))
 	}

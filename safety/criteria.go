@@ -67,8 +67,14 @@ func (f Food) Check() error {
 	if f.FatPct < 0 || f.FatPct > 100 || math.IsNaN(f.FatPct) {
 		return fault.BadUsage("fat-range", "fat is a percentage").On("--fat", fmt.Sprint(f.FatPct)).WithFix("from 0 to 100")
 	}
+	if f.Form != "" && !slices.Contains(forms, f.Form) {
+		return fault.BadUsage("form-unknown", "the criteria know no form %q", f.Form).On("--form", f.Form).WithFix("one of: %s", strings.Join(forms, ", "))
+	}
 	return nil
 }
+
+// forms that the criteria tell apart.
+var forms = []string{"intact", "ground", "tenderised", "injected", "stuffed"}
 
 func (f Food) poultry() bool { return f.Animal == "chicken" || f.Animal == "turkey" }
 
@@ -104,18 +110,21 @@ func Criteria(f Food) ([]Criterion, error) {
 		out = append(out, Criterion{Name: fmt.Sprintf("%s, 7 log10 Salmonella, %d %% fat", f.Animal, f.fatColumn()), Log10: 7,
 			Edition: fsisEdition + ", Tables 3 and 4", Conditions: fsisConditions, Rows: rows})
 	default:
-		if f.Form == "ground" || f.Form == "tenderised" || f.Form == "injected" {
+		intact := f.Form != "ground" && f.Form != "tenderised" && f.Form != "injected"
+		if !intact {
 			out = append(out, Criterion{Name: "retail minimum for comminuted or non-intact meat", Edition: foodCodeEdition + "(A)(2)",
 				Rows: []Row{{63, 180}, {66, 60}, {68, 17}, {70, 0}}})
 		} else {
 			out = append(out, Criterion{Name: "retail minimum for intact meat, 145 °F for 15 s", Edition: foodCodeEdition + "(A)(1)", Rows: []Row{{63, 15}}})
 		}
-		rows, err := tableRows(roastTable, "hold_s")
-		if err != nil {
-			return nil, err
+		if intact { // (B) is of whole roasts
+			rows, err := tableRows(roastTable, "hold_s")
+			if err != nil {
+				return nil, err
+			}
+			out = append(out, Criterion{Name: "retail holding chart for whole roasts", Edition: foodCodeEdition + "(B)",
+				Conditions: "oven temperature and humidity of the chart not logged", Rows: rows})
 		}
-		out = append(out, Criterion{Name: "retail holding chart for whole roasts", Edition: foodCodeEdition + "(B)",
-			Conditions: "oven temperature and humidity of the chart not logged", Rows: rows})
 		for _, c := range []struct {
 			log float64
 			col string
