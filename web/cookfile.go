@@ -112,7 +112,7 @@ func nameOf(t *study.Treatment) string {
 }
 
 func cookFileFrame(s *study.Study, name string) frame {
-	return frame{Title: say("cookfile-title", name), Invented: s.Invented, Script: "study", Study: s.ID, StudyName: s.Title}
+	return frame{Title: say("cookfile-title", name), Invented: s.Invented, Script: "study", Study: s.ID, StudyName: s.Title, Breadth: "broad"}
 }
 
 func (d *Desk) showCookFile(w http.ResponseWriter, r *http.Request, status int, rec *bench.Record, t *study.Treatment, v cookFileView) {

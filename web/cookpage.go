@@ -45,6 +45,7 @@ type cookView struct {
 	Channels                      []channelLine
 	Logs                          []string
 	Picture                       *pictureView
+	Key                           []string // names of the plot's lines, whose place is kept until it is drawn
 	Predicted                     []choice
 	Sheet                         sheetForm
 	Counts                        *roleForm // nil for who may not say it
@@ -169,7 +170,7 @@ func (d *Desk) answerCook(w http.ResponseWriter, r *http.Request) {
 const mostAtOnce = 400_000
 
 func (d *Desk) cookFrame(r *http.Request, s *study.Study, v *cookView) frame {
-	return frame{Title: say("cook-title", v.Label, v.StudyTitle), Invented: s.Invented, Script: "cook", Sheet: "cook", Study: v.ID, StudyName: v.StudyTitle, Guest: d.roleOf(r) != tasting.Lead, Coming: v.Have != asWhole}
+	return frame{Title: say("cook-title", v.Label, v.StudyTitle), Invented: s.Invented, Script: "cook", Sheet: "cook", Study: v.ID, StudyName: v.StudyTitle, Guest: d.roleOf(r) != tasting.Lead, Coming: v.Have != asWhole, Breadth: "plotted"}
 }
 
 func (d *Desk) showCook(w http.ResponseWriter, r *http.Request, status int, rec *bench.Record, c *study.Cook, at saved) {
@@ -219,6 +220,9 @@ func (d *Desk) cookView(r *http.Request, rec *bench.Record, c *study.Cook, at sa
 	if f, any, err := d.cookFigure(r.Context(), rec, c, u); err == nil && any {
 		if v.Picture, err = d.picture(s.ID, "cook-"+c.Label, f, s.Invented); err != nil {
 			return nil, err
+		}
+		for _, l := range f.Lines {
+			v.Key = append(v.Key, l.Channel)
 		}
 	}
 	v.Undo = undoRows(rec, c, v.MayDelete)

@@ -169,6 +169,8 @@ type pictureView struct {
 	Alt          string
 	Table        figure.Table
 	File         string // "svg" or "png": too much to stand in the page itself
+	WideSize     [2]int // of a file, px: its place is kept until it comes
+	NarrowSize   [2]int
 	Rows         int    // of the whole table, which the CSV file has
 	Key          string // path part of its files; empty has none
 }
@@ -488,8 +490,15 @@ func (d *Desk) picture(studyID, key string, f figure.Figure, invented bool) (*pi
 	if p.Rows > mostRows {
 		p.Table.Rows = p.Table.Rows[:fewRows]
 	}
-	var err error
-	if p.Wide, err = drawn(f, figure.Page, p.ID+"-w", invented); err != nil {
+	wide, err := sceneOf(f, figure.Page, invented)
+	if err != nil {
+		return nil, err
+	}
+	narrow, err := sceneOf(f, figure.Phone, invented)
+	if err != nil {
+		return nil, err
+	}
+	if p.Wide, err = drawn(wide, p.ID+"-w"); err != nil {
 		return nil, err
 	}
 	if len(p.Wide) > mostInline && key != "" {
@@ -497,26 +506,27 @@ func (d *Desk) picture(studyID, key string, f figure.Figure, invented bool) (*pi
 		if len(p.Wide) > mostVector {
 			p.File = "png"
 		}
-		p.Wide = ""
+		p.Wide, p.WideSize, p.NarrowSize = "", pixels(wide), pixels(narrow)
 		return p, nil
 	}
-	p.Narrow, err = drawn(f, figure.Phone, p.ID+"-n", invented)
+	p.Narrow, err = drawn(narrow, p.ID+"-n")
 	return p, err
 }
 
-func drawn(f figure.Figure, size figure.Size, id string, invented bool) (template.HTML, error) {
-	var sc *figure.Scene
-	var err error
+func sceneOf(f figure.Figure, size figure.Size, invented bool) (*figure.Scene, error) {
 	if invented {
-		sc, err = figure.InventedScene(f, size, figure.Light)
-	} else {
-		sc, err = f.Scene(size, figure.Light)
+		return figure.InventedScene(f, size, figure.Light)
 	}
-	if err != nil {
-		return "", err
-	}
+	return f.Scene(size, figure.Light)
+}
+
+func pixels(sc *figure.Scene) [2]int {
+	return [2]int{int(math.Round(sc.Size.W)), int(math.Round(sc.Size.H))}
+}
+
+func drawn(sc *figure.Scene, id string) (template.HTML, error) {
 	var b strings.Builder
-	err = sc.WriteSVG(&b, figure.SVGOptions{Inline: true, ID: id})
+	err := sc.WriteSVG(&b, figure.SVGOptions{Inline: true, ID: id})
 	return template.HTML(b.String()), err
 }
 

@@ -120,9 +120,10 @@ type frame struct {
 	Sheet     string // a further style sheet of ui/dist
 	Study     string // id, for the way back
 	StudyName string
-	Guest     bool // came by a link: sees no way to the study's page
-	Stranger  bool // not come in yet: sees no way anywhere
-	Coming    bool // parts are still being worked out
+	Guest     bool   // came by a link: sees no way to the study's page
+	Stranger  bool   // not come in yet: sees no way anywhere
+	Coming    bool   // parts are still being worked out
+	Breadth   string // class of what is broader than text: "plotted", "broad"
 	// Filled in by render.
 	Style, ScriptPath, SheetPath string
 	Built, LAN                   bool

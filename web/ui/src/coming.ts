@@ -46,6 +46,8 @@ export async function fillIn(wire: (root: ParentNode) => void): Promise<void> {
       const there = page.getElementById(part.id);
       if (!there || (!whole && there.hasAttribute("data-coming"))) continue;
       const fresh = document.importNode(there, true);
+      // A line keeps the room it had, so that what is below it stays put.
+      if (part.matches("p")) fresh.style.minHeight = `${part.offsetHeight}px`;
       part.replaceWith(fresh);
       wire(fresh);
     }

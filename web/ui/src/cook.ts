@@ -90,10 +90,13 @@ class CookPlot {
 
   /** key says which line is which, by colour and by dash. */
   private drawKey(): void {
-    this.canvas.before(keyOf(this.names.map((name, i) => {
+    const key = keyOf(this.names.map((name, i) => {
       const line = this.plot.series[i + 1]!;
       return { name, stroke: String(typeof line.stroke === "function" ? line.stroke(this.plot, i + 1) : line.stroke), dash: line.dash ?? [] };
-    })));
+    }));
+    const place = this.canvas.previousElementSibling; // kept by the page
+    if (place?.classList.contains("key")) place.replaceWith(key);
+    else this.canvas.before(key);
   }
 
   private columns(d: Data): uPlot.AlignedData {
@@ -371,14 +374,14 @@ async function start(): Promise<void> {
   try {
     const answer = await fetch(root.dataset.plot ?? "", { headers: { Accept: "application/json" } });
     const data = (await answer.json()) as Data;
-    if (!answer.ok || data.at_s.length < 2) return;
+    if (!answer.ok || data.at_s.length < 2) return root.remove();
     root.hidden = false;
     new CookPlot(root, data, JSON.parse(root.dataset.words ?? "{}") as Words);
     const still = document.querySelector<HTMLDetailsElement>("details.still");
     if (still) still.open = false;
     root.dataset.ready = "yes";
   } catch {
-    root.hidden = true; // the still figure below shows the same traces
+    root.remove(); // the still figure below shows the same traces
   }
 }
 
