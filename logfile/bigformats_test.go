@@ -490,3 +490,28 @@ func TestTrapsInBigFormats(t *testing.T) {
 		})
 	}
 }
+
+// grown is a file that had fewer bytes when its length was asked.
+type grown struct {
+	*bytes.Reader
+	was int64
+}
+
+func (g grown) Seek(to int64, from int) (int64, error) {
+	if from == io.SeekEnd {
+		return g.was, nil
+	}
+	return g.Reader.Seek(to, from)
+}
+
+// A file that is read at any place and grows before it is hashed is refused:
+// its hash would not be that of what was read.
+func TestAFileThatGrowsMeanwhile(t *testing.T) {
+	b := xlsx(soundRows(), "Sheet1", 1, 1, false)
+	for _, more := range []string{"", "more"} {
+		_, err := Load(grown{bytes.NewReader(append(bytes.Clone(b), more...)), int64(len(b))}, LoadOptions{})
+		if f := fault.As(err); (f == nil || f.Code != "log-changed") == (more != "") {
+			t.Errorf("%d bytes more: %v", len(more), err)
+		}
+	}
+}
