@@ -69,8 +69,15 @@ func SensorClasses() []string {
 		"J special", "J standard", "Pt AA", "Pt A", "Pt B", "thermistor"}
 }
 
-// What a check in ice or boiling water must not exceed to be one; our choice.
-const iceFarC = 5.0
+// What a check must not exceed to be one; our choices.
+const (
+	iceFarC   = 5.0
+	boilFarC  = 5.0
+	seaLevelC = 99.5 // below it water hardly boils at sea level
+	perMetreC = 0.0034
+	scatterC  = 1.0  // between repeated readings of one point
+	massFar   = 0.02 // of a check mass
+)
 
 // instruments looks for checks that are missing or cannot be right.
 func (c *checker) instruments() {
@@ -87,9 +94,22 @@ func (c *checker) instruments() {
 			}
 		}
 		for _, r := range x.BoilC {
-			if x.AltitudeM == 0 && r < 98 {
-				c.add(Doubt, "boil-low", at+".boil", 0, "it read %.1f °C in boiling water, and no altitude is given; write the altitude where it was boiled", r)
+			boils := 100 - perMetreC*x.AltitudeM
+			if r < boils-boilFarC || r > boils+boilFarC {
+				c.add(Doubt, "boil-far", at+".boil", 0, "a sensor that reads %.1f °C where water boils at about %.0f °C is broken, or the altitude of %.0f m is not that of the kitchen; check both", r, boils, x.AltitudeM)
 				break
+			}
+			if x.AltitudeM == 0 && r < seaLevelC {
+				c.add(Doubt, "boil-low", at+".boil", 0, "it read %.1f °C in boiling water, and sea level is taken for it; write the altitude where it was boiled", r)
+				break
+			}
+		}
+		for _, repeats := range []struct {
+			key string
+			c   []float64
+		}{{".ice", x.IceC}, {".boil", x.BoilC}} {
+			if len(repeats.c) > 1 && slices.Max(repeats.c)-slices.Min(repeats.c) > scatterC {
+				c.add(Doubt, "check-scatters", at+repeats.key, 0, "readings of one fixed point lie %.1f K apart; wait until each stands still, stir, and read again", slices.Max(repeats.c)-slices.Min(repeats.c))
 			}
 		}
 		sensor := x.Class != "" || len(x.IceC)+len(x.BoilC) > 0 || x.LagS > 0 || x.Stem != nil
@@ -98,6 +118,9 @@ func (c *checker) instruments() {
 		}
 		if (x.MassKg > 0) != (x.ReadKg > 0) {
 			c.add(Doubt, "mass-half", at, 0, "a check mass needs what the scale showed for it; write both mass and read")
+		}
+		if ratio := x.ReadKg / x.MassKg; x.MassKg > 0 && x.ReadKg > 0 && (ratio < 1-massFar || ratio > 1+massFar) {
+			c.add(Doubt, "mass-far", at+".read", 0, "the scale showed %.0f g for %.0f g, and all its readings would be corrected by that; check mass and read", 1000*x.ReadKg, 1000*x.MassKg)
 		}
 	}
 	panned := slices.ContainsFunc(s.Controlled, func(k Control) bool { return k.Name == "pan" })
