@@ -185,9 +185,10 @@ func TestTheDeskIsUsedInFirefox(t *testing.T) {
 	}
 	f.open(at + "/load")
 	f.give("#logs", log)
-	f.sees(c.LogName)
-	var n int // its place among the waiting logs
-	f.eval(`[...document.querySelectorAll("section.log h2")].findIndex((h) => h.textContent.includes(`+quoted(c.LogName)+`))`, &n)
+	place := `[...document.querySelectorAll("section.log h2")].findIndex((h) => h.textContent.includes(` + quoted(c.LogName) + `))`
+	f.waits(place + " >= 0 && document.readyState === 'complete'") // its name is read out while it is on its way, too
+	var n int                                                      // its place among the waiting logs
+	f.eval(place, &n)
 	f.fill(fmt.Sprintf("#heat-%d", n), "0:45")
 	f.click(fmt.Sprintf(`section[aria-labelledby="log-%d"] .acts button`, n))
 	f.sees("Loaded into cook " + c.Cook.Label)
