@@ -43,6 +43,7 @@ type cookView struct {
 	Absent                        []string
 	Hidden                        bool
 	Channels                      []channelLine
+	Sensors                       []channelRow
 	Logs                          []string
 	Picture                       *pictureView
 	Key                           []string // names of the plot's lines, whose place is kept until it is drawn
@@ -244,6 +245,9 @@ func (d *Desk) fillCook(r *http.Request, v *cookView, rec *bench.Record, c *stud
 	in := seen[0].Input
 	for i := range in.Traces {
 		v.Channels = append(v.Channels, channelOf(&in.Traces[i], u))
+	}
+	if d.roleOf(r) == tasting.Lead {
+		v.Sensors = channelRows(s, in.Traces, v.Saved)
 	}
 	v.Clocks = d.clocksOf(r, in, s, d.roleOf(r) == tasting.Lead)
 	for _, f := range measure.Quality(in, s) {

@@ -118,6 +118,7 @@ func (d *Desk) routes() {
 	lead("POST /studies/{id}/cooks", d.addCook)
 	lead("POST /studies/{id}/cooks/{cook}/role", d.saveRole)
 	lead("POST /studies/{id}/cooks/{cook}/clocks", d.saveClock)
+	lead("POST /studies/{id}/cooks/{cook}/channels", d.saveChannels)
 	lead("POST /studies/{id}/links", d.makeLink)
 	// Who cooks reads and writes what happened at the stove, and no more.
 	cook := func(pattern string, h http.HandlerFunc) { on(pattern, atStove, d.atTheStove(h)) }

@@ -66,6 +66,13 @@ var listsEnglish = map[string]string{
 	"control-amount-fix":        "write both, such as 22 °C ± 2 °C",
 	"control-added":             "%s is held the same at %s",
 
+	// Channels of a cook.
+	"channels-change":   "Say which instrument each channel comes from",
+	"channels-is":       "Readings of a channel are corrected by the checks of its instrument when responses are computed; its samples stay as they are.",
+	"channel-none":      "none that is named",
+	"channels-long":     "This log is too long to be written anew from here",
+	"channels-long-fix": "load the log again, and say there which instrument each column comes from",
+
 	// Open points.
 	"open-checks":         "Write it under “Write down the checks of %s” on the page of the instruments.",
 	"open-class":          "Choose it under “Change what %s is” on the page of the instruments, or leave it: then ±2.2 K is taken.",
