@@ -46,6 +46,12 @@ func program(t testing.TB, names ...string) string {
 // with TRIVET_BROWSER=1 its absence is a failure.
 func browser(t *testing.T, more ...chromedp.ExecAllocatorOption) context.Context {
 	t.Helper()
+	return browserFor(t, 4*time.Minute, more...)
+}
+
+// browserFor is browser for a test that may take as long as that.
+func browserFor(t *testing.T, most time.Duration, more ...chromedp.ExecAllocatorOption) context.Context {
+	t.Helper()
 	path := program(t, "chromium", "chromium-browser", "google-chrome")
 	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.Flag("disable-gpu", true),
 		chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-sync", true), chromedp.UserDataDir(t.TempDir()))
@@ -56,7 +62,7 @@ func browser(t *testing.T, more ...chromedp.ExecAllocatorOption) context.Context
 	if err := chromedp.Do(ctx); err != nil {
 		t.Fatalf("starting %s: %v", path, err)
 	}
-	ctx, cancel := context.WithTimeout(ctx, 4*time.Minute)
+	ctx, cancel := context.WithTimeout(ctx, most)
 	t.Cleanup(cancel)
 	return ctx
 }

@@ -596,7 +596,11 @@ func (d *Desk) doneCook(w http.ResponseWriter, r *http.Request, rec *bench.Recor
 		reply(w, http.StatusOK, map[string]string{"done": what})
 		return
 	}
-	http.Redirect(w, r, "/studies/"+rec.Study.ID+"/cooks/"+c.Label+"#"+form, http.StatusSeeOther)
+	to := c.Label + "#" + form
+	if i := slices.IndexFunc(rec.Cooks, func(x study.Cook) bool { return x.ID == c.ID }); form == "sheet" && r.FormValue("do") == "next" && i >= 0 && i+1 < len(rec.Cooks) {
+		to = rec.Cooks[i+1].Label + "?sheet=#sheet"
+	}
+	http.Redirect(w, r, "/studies/"+rec.Study.ID+"/cooks/"+to, http.StatusSeeOther)
 }
 
 // refuseCook answers a change that was not made, with what was typed.

@@ -135,7 +135,7 @@ func (d *Desk) answerCook(w http.ResponseWriter, r *http.Request) {
 	// A long record is read to its end in the background; the plot needs its
 	// overview alone.
 	label := c.Label
-	key := fmt.Sprint("cook ", label, " ", rec.Study.ID, " ", len(rec.Events), rec.Updated.UnixNano(), unitsOf(r), d.roleOf(r), n)
+	key := fmt.Sprint("cook ", label, " ", rec.Study.ID, " ", len(rec.Events), rec.Updated.UnixNano(), unitsOf(r), d.roleOf(r), n, r.URL.Query().Has("sheet"))
 	page, st := d.pages.get(key), asWhole
 	if page == nil {
 		later := r.Clone(context.Background())
@@ -214,6 +214,7 @@ func (d *Desk) cookView(r *http.Request, rec *bench.Record, c *study.Cook, at sa
 		v.Logs = append(v.Logs, l.File)
 	}
 	v.Sheet, v.Counts = sheetFormOf(c, at), d.roleFormOf(r, s, c, at)
+	v.Sheet.Open = v.Sheet.Open || r.Method == http.MethodGet && r.URL.Query().Has("sheet")
 	v.MayDelete = d.roleOf(r) == tasting.Lead
 	// A plan that is sealed and not finished keeps its responses out of sight
 	// here as on the study's page: seeing them is a look at the answer.

@@ -165,7 +165,7 @@ func TestEveryPageForEverybody(t *testing.T) {
 		pages []string
 	}
 	visits := []visit{
-		{"lead", []string{"/", "/trash", at, at + "/text", at + "/treatments/sear-first", at + "/treatments/sear-first?view=text", at + "/cooks", at + "/cooks/" + label, at + "/load", at + "/power", at + "/pieces", at + "/instruments",
+		{"lead", []string{"/", "/trash", at, at + "/text", at + "/treatments/sear-first", at + "/treatments/sear-first?view=text", at + "/cooks", at + "/cooks/" + label, at + "/load", at + "/power", at + "/pieces", at + "/order", at + "/cooks/" + label + "?sheet=", at + "/instruments",
 			at + "/sheets", at + "/report", "/links", "/audit", "/tastings", "/tastings/new?study=" + demoID, links["running"], links["running"] + "/ballots", links["closed"], "/no/such/page"}},
 		{"cook", []string{links["cook"], at + "/cooks", at + "/cooks/" + label, at + "/load"}},
 		{"reader", []string{links["reader"]}},

@@ -134,7 +134,10 @@ func (h hands) types(pairs ...string) hands {
 	h.p.Helper()
 	for i := 0; i+1 < len(pairs); i += 2 {
 		label, text := pairs[i], pairs[i+1]
-		s := h.finds("field", label)
+		s, err := h.look("field", label) // what stood still for the field before does so for this
+		if i == 0 || err != nil || s.Missing != "" {
+			s = h.finds("field", label)
+		}
 		if s.Value == text && len(s.Options) == 0 {
 			continue
 		}
@@ -142,11 +145,12 @@ func (h hands) types(pairs ...string) hands {
 			h.picks(label, text)
 			continue
 		}
-		for try := 0; ; try++ {
+		for range 5 {
 			h.click(s)
-			if s = h.finds("field", label); s.Focused || try == 5 {
+			if s, err = h.look("field", label); err == nil && s.Focused {
 				break
 			}
+			s = h.finds("field", label)
 		}
 		h.key("a", 65, 2, "selectAll")
 		if text == "" {
@@ -154,7 +158,11 @@ func (h hands) types(pairs ...string) hands {
 		} else {
 			call(h.p, input.InsertText, input.InsertTextParams{Text: text})
 		}
-		if got := h.finds("field", label); got.Value != text {
+		got, err := h.look("field", label)
+		if err != nil || got.Missing != "" {
+			got = h.finds("field", label)
+		}
+		if got.Value != text {
 			h.p.shot("failure")
 			h.p.Fatalf("%s: %q holds %q after %q was typed", h.p.name, label, got.Value, text)
 		}
@@ -192,7 +200,9 @@ func (h hands) picks(label, option string) hands {
 		default:
 			return h
 		}
-		s = h.finds("field", label)
+		if s, _ = h.look("field", label); s.Missing != "" {
+			s = h.finds("field", label)
+		}
 	}
 	h.p.shot("failure")
 	h.p.Fatalf("%s: %q stays at %q, wanted %q", h.p.name, label, s.Options[s.Index], option)

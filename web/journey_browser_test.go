@@ -170,7 +170,7 @@ func (c commands) serves(notebook string) string {
 // data package that the page of "trivet serve" hands out, which has to verify.
 func TestTheDemoByClicksFromAnEmptyNotebookToItsVerdicts(t *testing.T) {
 	demo := madeDemo(t)
-	chromium := browser(t)
+	chromium := browserFor(t, 8*time.Minute)
 	var clock atomic.Pointer[time.Time]
 	begun := time.Now()
 	set := func(to time.Time) { to = to.Add(-time.Since(begun)); clock.Store(&to) }
@@ -431,18 +431,20 @@ func (j *journey) voidAndSpare() {
 	j.passes("link", "Back to the study")
 }
 
-// notes are typed in: of two cooks each thing into its own form, of the rest
-// the whole sheet into one.
+// notes are typed in: of one cook each thing into its own form, of the rest the
+// whole sheet into one, which leads on to the next cook.
 func (j *journey) notes() {
 	stages := map[study.Stage]string{study.Raw: stageWords(study.Raw), study.AtPull: stageWords(study.AtPull), study.AfterRest: stageWords(study.AfterRest)}
-	for i, x := range j.d.record(demoID).Cooks {
+	cooks := j.d.record(demoID).Cooks
+	for i, x := range cooks {
 		c := j.demo.Cooks[slices.IndexFunc(j.demo.Cooks, func(c bench.DemoCook) bool { return c.Cook.Label == x.Label })]
-		if i == 0 {
+		switch i {
+		case 0:
 			j.in("#cooks").follows(x.Label)
-		} else {
+		case 1:
 			j.follows(say("cook-after", x.Label))
 		}
-		if i < 2 {
+		if i == 0 {
 			j.unfolds("Change the day").types("The day it was cooked", c.Cook.Day).presses("Save")
 			for _, m := range c.Cook.Marks {
 				if m.Kind != study.HeatOn {
@@ -469,6 +471,10 @@ func (j *journey) notes() {
 		}
 		for _, x := range c.Cook.Deviations {
 			sheet.types("What went otherwise than planned", x.What, "Why; may be left out", x.Why, "When, from heat on", clockOf(x.AtUS))
+		}
+		if i+1 < len(cooks) {
+			sheet.presses(say("sheet-next", cooks[i+1].Label))
+			continue
 		}
 		sheet.presses("Save the sheet")
 	}

@@ -23,6 +23,7 @@ var sheetEnglish = map[string]string{
 	"sheet-mass":           "Mass, %s",
 	"sheet-at":             "When (min:s), %s",
 	"sheet-go":             "Save the sheet",
+	"sheet-next":           "Save it, and on to %s",
 	"sheet-done":           "the sheet was typed in: %s",
 	"sheet-empty":          "The sheet says nothing new",
 	"sheet-empty-fix":      "write down what was noted",
