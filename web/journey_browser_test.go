@@ -109,25 +109,32 @@ type commands struct {
 }
 
 // build builds the program, as make does.
-func build(t *testing.T, dir string) commands {
-	t.Helper()
+func build(t *testing.T, dir string) (commands, error) {
 	c := commands{t, filepath.Join(dir, "trivet")}
 	out, err := exec.Command("go", "build", "-o", c.path, "trivet/cmd/trivet").CombinedOutput()
 	if err != nil {
-		t.Errorf("building trivet: %v\n%s", err, out)
+		err = fmt.Errorf("building trivet: %w\n%s", err, out)
 	}
-	return c
+	return c, err
 }
 
-func (c commands) run(args ...string) []byte {
-	c.Helper()
+func (c commands) try(args ...string) ([]byte, error) {
 	var out, errs bytes.Buffer
 	cmd := exec.Command(c.path, args...)
 	cmd.Stdout, cmd.Stderr = &out, &errs
 	if err := cmd.Run(); err != nil {
-		c.Fatalf("trivet %s: %v\n%s", strings.Join(args, " "), err, errs.String())
+		return nil, fmt.Errorf("trivet %s: %w\n%s", strings.Join(args, " "), err, errs.String())
 	}
-	return out.Bytes()
+	return out.Bytes(), nil
+}
+
+func (c commands) run(args ...string) []byte {
+	c.Helper()
+	out, err := c.try(args...)
+	if err != nil {
+		c.Fatal(err)
+	}
+	return out
 }
 
 // serves starts "trivet serve" on a notebook and gives its address.
@@ -178,8 +185,8 @@ func TestTheDemoByClicksFromAnEmptyNotebookToItsVerdicts(t *testing.T) {
 	d := openDeskWith(t, Options{Now: func() time.Time { return clock.Load().Add(time.Since(begun)) }})
 	needsScripts(t, d)
 	dir := t.TempDir()
-	built := make(chan commands, 1)
-	go func() { built <- build(t, dir) }()
+	theirs := make(chan byCommands, 1)
+	go func() { theirs <- answeredByCommands(t, dir) }() // meanwhile
 	wrote, err := study.Parse("study.yaml", demo.Plan)
 	if err != nil {
 		t.Fatal(err)
@@ -197,7 +204,7 @@ func TestTheDemoByClicksFromAnEmptyNotebookToItsVerdicts(t *testing.T) {
 	}{
 		{"question", j.question}, {"treatments", j.treatments}, {"questions", j.questions}, {"plan", j.plan}, {"kitchen", j.kitchen}, {"pieces", j.pieces},
 		{"order and seal", j.orderAndSeal}, {"logs", func() { set(demo.Cooks[len(demo.Cooks)-1].At.Add(24 * time.Hour)); j.logs() }}, {"void and spare", j.voidAndSpare},
-		{"notes", j.notes}, {"tasting", j.tasting}, {"findings", j.findings}, {"the same", func() { j.sameAs(<-built) }},
+		{"notes", j.notes}, {"tasting", j.tasting}, {"findings", j.findings}, {"the same", func() { j.sameAs(<-theirs) }},
 	} {
 		begin := time.Now()
 		step.do()
@@ -499,16 +506,35 @@ func (j *journey) findings() {
 	j.p.violations(axe(j.p.T))
 }
 
-// sameAs asks the commands: of the notebook that was clicked together, of the
-// one that they make themselves, and of the package that the page hands out.
-func (j *journey) sameAs(c commands) {
-	t := j.p.T
+// byCommands is what the commands answer of the demo that they make.
+type byCommands struct {
+	commands
+	answer []byte
+	err    error
+}
+
+func answeredByCommands(t *testing.T, dir string) (c byCommands) {
+	if c.commands, c.err = build(t, dir); c.err != nil {
+		return c
+	}
+	if _, c.err = c.try("demo", "--out", filepath.Join(dir, "demo")); c.err == nil {
+		c.answer, c.err = c.try("answer", demoID, "--notebook", filepath.Join(dir, "demo", "demo.trivet"), "--json")
+	}
+	return c
+}
+
+// sameAs asks the commands: of the notebook that was clicked together, and of
+// the package that the page hands out; both must answer as the demo does that
+// the commands make.
+func (j *journey) sameAs(c byCommands) {
+	t, theirs := j.p.T, c.answer
+	if c.err != nil {
+		t.Fatal(c.err)
+	}
 	clicked := filepath.Join(j.dir, "clicked.trivet")
 	if _, err := j.d.nb.Backup(context.Background(), clicked); err != nil {
 		t.Fatal(err)
 	}
-	c.run("demo", "--out", filepath.Join(j.dir, "demo"))
-	theirs := c.run("answer", demoID, "--notebook", filepath.Join(j.dir, "demo", "demo.trivet"), "--json")
 	mine := c.run("answer", demoID, "--notebook", clicked, "--json")
 	j.agree("the notebook that was clicked together", mine, theirs)
 
