@@ -1,8 +1,11 @@
 package stats
 
 import (
+	"encoding/binary"
 	"math"
+	"slices"
 	"strconv"
+	"strings"
 
 	"gonum.org/v1/gonum/integrate/quad"
 	"gonum.org/v1/gonum/optimize"
@@ -12,6 +15,12 @@ func formatFloat(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) 
 
 // hermiteNodes is the number of adaptive Gauss–Hermite nodes per block.
 const hermiteNodes = 20
+
+func hermite() (nodes, weight []float64) {
+	nodes, weight = make([]float64, hermiteNodes), make([]float64, hermiteNodes)
+	quad.Hermite{}.FixedLocations(nodes, weight, math.Inf(-1), math.Inf(1))
+	return nodes, weight
+}
 
 // cumulativeLogit is a fitted model of ordered grades.
 type cumulativeLogit struct {
@@ -29,6 +38,7 @@ type cumulativeProblem struct {
 	levels int
 	x      [][]float64
 	groups [][]int
+	times  []float64 // how often each group occurs
 	random bool
 	nodes  []float64 // Gauss–Hermite
 	weight []float64
@@ -38,9 +48,9 @@ type cumulativeProblem struct {
 // out by adaptive Gauss–Hermite quadrature (Pinheiro & Bates 1995, JCGS 4:12).
 // Nil when an effect runs off to infinity.
 func fitCumulativeLogit(place []int, levels int, x [][]float64, groups [][]int) *cumulativeLogit {
-	p := &cumulativeProblem{place: place, levels: levels, x: x, groups: groups}
-	p.nodes, p.weight = make([]float64, hermiteNodes), make([]float64, hermiteNodes)
-	quad.Hermite{}.FixedLocations(p.nodes, p.weight, math.Inf(-1), math.Inf(1))
+	p := &cumulativeProblem{place: place, levels: levels, x: x}
+	p.groups, p.times = p.distinct(groups)
+	p.nodes, p.weight = hermite()
 
 	start := p.start()
 	plain := p.maximise(start)
@@ -54,6 +64,33 @@ func fitCumulativeLogit(place []int, levels int, x [][]float64, groups [][]int) 
 	}
 	p.random = false
 	return p.finish(plain)
+}
+
+// distinct keeps one of each kind of block: blocks whose rows have the same
+// grades and the same predictors have the same likelihood, and of thousands of
+// blocks of a few rows only tens differ.
+func (p *cumulativeProblem) distinct(groups [][]int) (kept [][]int, times []float64) {
+	at := map[string]int{}
+	for _, rows := range groups {
+		parts := make([]string, len(rows))
+		for k, i := range rows {
+			b := binary.AppendUvarint(nil, uint64(p.place[i]))
+			for _, v := range p.x[i] {
+				b = binary.BigEndian.AppendUint64(b, math.Float64bits(v))
+			}
+			parts[k] = string(b)
+		}
+		slices.Sort(parts)
+		key := strings.Join(parts, "")
+		i, known := at[key]
+		if !known {
+			i = len(kept)
+			at[key] = i
+			kept, times = append(kept, rows), append(times, 0)
+		}
+		times[i]++
+	}
+	return kept, times
 }
 
 func (p *cumulativeProblem) plainValue(par []float64) float64 {
@@ -130,31 +167,35 @@ func gradeCell(thresholds []float64, g int, eta float64) (logP, d1, d2 float64) 
 
 func (p *cumulativeProblem) logLikelihood(par []float64) float64 {
 	thresholds, beta, sigma := p.unpack(par)
-	eta := make([]float64, len(p.x))
-	for i, x := range p.x {
-		eta[i] = dot(x, beta)
-	}
 	sum := 0.0
-	for _, rows := range p.groups {
-		if sigma == 0 {
-			for _, i := range rows {
-				l, _, _ := gradeCell(thresholds, p.place[i], eta[i])
-				sum += l
-			}
+	var eta []float64
+	for k, rows := range p.groups {
+		eta = eta[:0]
+		for _, i := range rows {
+			eta = append(eta, dot(p.x[i], beta))
+		}
+		if sigma > 0 {
+			sum += p.times[k] * p.block(rows, thresholds, eta, sigma)
 			continue
 		}
-		sum += p.block(rows, thresholds, eta, sigma)
+		one := 0.0
+		for j, i := range rows {
+			l, _, _ := gradeCell(thresholds, p.place[i], eta[j])
+			one += l
+		}
+		sum += p.times[k] * one
 	}
 	return sum
 }
 
-// block integrates exp(Σ ln P(u)) φ(u) over u, centred at the mode of the
-// integrand and scaled by its curvature there.
+// block integrates, for rows with the linear predictors eta, exp(Σ ln P(u)) φ(u)
+// over u, centred at the mode of the integrand and scaled by its curvature
+// there.
 func (p *cumulativeProblem) block(rows []int, thresholds, eta []float64, sigma float64) float64 {
 	at := func(u float64) (l, d1, d2 float64) {
 		l, d1, d2 = -u*u/2, -u, -1
-		for _, i := range rows {
-			v, g, h := gradeCell(thresholds, p.place[i], eta[i]+sigma*u)
+		for j, i := range rows {
+			v, g, h := gradeCell(thresholds, p.place[i], eta[j]+sigma*u)
 			l += v
 			d1 += sigma * g
 			d2 += sigma * sigma * h
