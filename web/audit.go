@@ -125,7 +125,7 @@ func readAudit(r io.Reader) (rows []auditRow, older bool, err error) {
 		if len(rows) == auditShown {
 			rows, older = rows[1:], true
 		}
-		row := auditRow{At: x.At.Format("2006-01-02 15:04:05 MST"), Who: x.Role, From: x.From, What: x.Route, Where: x.Study + x.Tasting, Done: say("audit-done")}
+		row := auditRow{At: x.At.Format("2006-01-02 15:04:05 MST"), Who: roleWords(x.Role), From: x.From, What: x.Route, Where: x.Study + x.Tasting, Done: say("audit-done")}
 		if x.Name != "" {
 			row.Who += " (" + x.Name + ")"
 		}
@@ -142,4 +142,12 @@ func readAudit(r io.Reader) (rows []auditRow, older bool, err error) {
 	}
 	slices.Reverse(rows)
 	return rows, older, lines.Err()
+}
+
+// roleWords is what a role is called in the log of changes.
+func roleWords(role string) string {
+	if _, ok := english["role-"+role]; ok {
+		return say("role-" + role)
+	}
+	return role
 }

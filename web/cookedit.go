@@ -197,7 +197,7 @@ func undoRows(rec *bench.Record, c *study.Cook, lead bool) []undoRow {
 		if !mine[e.Seq] && !namesCook(e.What, c.Label) {
 			continue
 		}
-		row := undoRow{When: e.At.Format("2 January 2006 15:04"), At: e.At.Format(time.RFC3339), What: sentenceOf(e.What)}
+		row := undoRow{When: momentWords(e.At), At: e.At.Format(time.RFC3339), What: sentenceOf(e.What)}
 		if can[e.Seq] {
 			row.Seq = e.Seq
 		}

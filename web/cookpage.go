@@ -69,6 +69,7 @@ type markLine struct {
 	ID, Kind, At, Note, Source string
 	AtS                        float64
 	Typed                      string // what somebody typed for it and was refused, else At
+	Fixed                      bool   // heat on, the zero of all other times
 }
 
 type valueLine struct {
@@ -199,14 +200,14 @@ func (d *Desk) cookView(r *http.Request, rec *bench.Record, c *study.Cook, at sa
 	marks := slices.Clone(c.Marks)
 	study.SortMarks(marks)
 	for _, m := range marks {
-		line := markLine{ID: m.ID, Kind: strings.ReplaceAll(string(m.Kind), "-", " "), At: clockOf(m.AtUS), Note: m.Note, Source: m.Source, AtS: float64(m.AtUS) / 1e6}
+		line := markLine{ID: m.ID, Kind: markWords(m.Kind), Fixed: m.Kind == study.HeatOn, At: clockOf(m.AtUS), Note: m.Note, Source: m.Source, AtS: float64(m.AtUS) / 1e6}
 		if line.Typed = line.At; at.Form == "marks" && at.In["mark"] == m.ID {
 			line.Typed = at.In["at"]
 		}
 		v.Marks = append(v.Marks, line)
 	}
 	for _, k := range []study.MarkKind{study.Turn, study.FatIn, study.SpooningStart, study.SpooningStop, study.OffHeat, study.Cut, study.Served, study.NoteMark} {
-		v.Kinds = append(v.Kinds, choice{string(k), strings.ReplaceAll(string(k), "-", " ")})
+		v.Kinds = append(v.Kinds, choice{string(k), markWords(k)})
 	}
 	entryRows(v, rec, c, u, at)
 	d.photoRows(v, rec, c, at)
@@ -256,7 +257,7 @@ func (d *Desk) fillCook(r *http.Request, v *cookView, rec *bench.Record, c *stud
 	}
 	for _, m := range seen[0].Marks {
 		if m.Kind != study.HeatOn {
-			o := offeredMark{string(m.Kind), strings.ReplaceAll(string(m.Kind), "-", " "), clockOf(m.AtUS), say("offered-note")}
+			o := offeredMark{string(m.Kind), markWords(m.Kind), clockOf(m.AtUS), say("offered-note")}
 			if m.Kind == study.NoteMark { // what it is stands before the colon, and has to stay there
 				told, _, _ := strings.Cut(m.Note, ":")
 				o.Name, o.Note = strings.ReplaceAll(told, "-", " "), m.Note
@@ -362,8 +363,17 @@ func clockOf(us int64) string {
 	return fmt.Sprintf("%s%d:%02d", sign, s/60, s%60)
 }
 
+// markWords is what a kind of mark is called; of a kind that a package brought
+// from elsewhere its own name.
+func markWords(k study.MarkKind) string {
+	if _, ok := english["mark-is-"+string(k)]; ok {
+		return say("mark-is-" + string(k))
+	}
+	return strings.ReplaceAll(string(k), "-", " ")
+}
+
 func channelOf(t *trace.Trace, u units) channelLine {
-	l := channelLine{Name: t.Channel.ID, Where: string(t.Channel.Place), Samples: strconv.Itoa(t.Len())}
+	l := channelLine{Name: t.Channel.ID, Where: say("place-" + string(t.Channel.Place)), Samples: strconv.Itoa(t.Len())}
 	if t.Channel.DepthM > 0 {
 		l.Where += ", " + u.length(t.Channel.DepthM)
 	}
@@ -417,7 +427,7 @@ func (d *Desk) cookFigure(ctx context.Context, rec *bench.Record, c *study.Cook,
 	}
 	for _, m := range c.Marks {
 		if m.Kind != study.NoteMark && m.Kind != study.Sync {
-			f.Marks = append(f.Marks, figure.TraceMark{Label: strings.ReplaceAll(string(m.Kind), "-", " "), AtS: float64(m.AtUS) / 1e6})
+			f.Marks = append(f.Marks, figure.TraceMark{Label: markWords(m.Kind), AtS: float64(m.AtUS) / 1e6})
 		}
 	}
 	return f, len(f.Lines) > 0, nil

@@ -281,7 +281,7 @@ func (d *Desk) deskLines(r *http.Request, all []bench.Summary) []deskLine {
 		if out[i], ok = d.lineKept(x); ok {
 			continue
 		}
-		out[i] = deskLine{ID: x.ID, Title: x.Title, Updated: x.Updated.Format("2 January 2006"), Coming: true}
+		out[i] = deskLine{ID: x.ID, Title: x.Title, Updated: dateWords(x.Updated, false), Coming: true}
 		waiting[i] = make(chan deskLine, 1)
 		d.pages.do(x.Cooks > fewCooks, func(ctx context.Context) {
 			if line, err := d.deskLine(ctx, x); err == nil {
@@ -326,7 +326,7 @@ func (d *Desk) deskLine(ctx context.Context, x bench.Summary) (deskLine, error) 
 		d.s.opt.Log.Warn("answer", "study", x.ID, "what", err)
 		got = nil
 	}
-	line := deskLine{ID: x.ID, Title: x.Title, State: stateSentence(rec, got), Invented: rec.Study.Invented, Updated: x.Updated.Format("2 January 2006")}
+	line := deskLine{ID: x.ID, Title: x.Title, State: stateSentence(rec, got), Invented: rec.Study.Invented, Updated: dateWords(x.Updated, false)}
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	d.lines[x.ID] = keptLine{rec.Updated, line}

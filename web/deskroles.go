@@ -59,7 +59,9 @@ func (d *Desk) atTheStove(next http.HandlerFunc) http.Handler {
 			next(w, r)
 			return
 		}
-		if d.wasCook(r) && !(d.s.leads.isLead(r) && !d.s.exposed(r)) {
+		// A page that is only looked at leads to where one signs in.
+		mayLead := d.s.leads.isLead(r) && !d.s.exposed(r)
+		if d.wasCook(r) && !mayLead && (r.Method != http.MethodGet || d.s.exposed(r) || wantsJSON(r)) {
 			d.s.fail(w, r, http.StatusUnauthorized, fault.New("link-over", "%s", say("cook-over")).WithFix("%s", say("cook-over-fix")))
 			return
 		}

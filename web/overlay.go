@@ -67,6 +67,18 @@ type overlayLine struct {
 	Values plotValues `json:"values"`
 }
 
+// channelWords is what a kind of channel is called, in a person's units.
+func (u units) channelWords(key string) string {
+	place, rest, _ := strings.Cut(key, " ")
+	switch {
+	case rest == "":
+		return say("place-" + place)
+	case place == string(trace.Depth):
+		return say("overlay-depth", u.own(rest))
+	}
+	return say("overlay-surface", rest)
+}
+
 // channelKey names what channels of several cooks have in common: the place,
 // and the side or the depth.
 func channelKey(c trace.Channel) string {
@@ -108,7 +120,7 @@ func (d *Desk) overlayOf(ctx context.Context, rec *bench.Record, channel string,
 		return nil, err
 	}
 	// A depth is asked for as it is shown: in the reader's units.
-	if i := slices.IndexFunc(keys, func(k string) bool { return u.own(k) == channel }); i >= 0 && keys[i] != channel {
+	if i := slices.IndexFunc(keys, func(k string) bool { return u.channelWords(k) == channel }); i >= 0 && keys[i] != channel {
 		asked = keys[i]
 		if all, _, err = d.readOverlay(ctx, rec, asked, s); err != nil {
 			return nil, err
@@ -123,10 +135,10 @@ func (d *Desk) overlayOf(ctx context.Context, rec *bench.Record, channel string,
 	if channel != "" && !slices.Contains(keys, asked) {
 		return nil, fault.New("channel-none", "%s", say("channel-none")).On("channel", channel).WithFix("%s", say("channel-none-fix"))
 	}
-	out := &overlay{Channel: u.own(asked), Channels: keys, Unit: u.degrees(), AtS: plotValues{}, Groups: []overlayGroup{}, Lines: []overlayLine{}}
+	out := &overlay{Channel: u.channelWords(asked), Channels: keys, Unit: u.degrees(), AtS: plotValues{}, Groups: []overlayGroup{}, Lines: []overlayLine{}}
 	out.Channels = []string{}
 	for _, k := range keys {
-		out.Channels = append(out.Channels, u.own(k))
+		out.Channels = append(out.Channels, u.channelWords(k))
 	}
 	words := answer.Words{Study: rec.Study}
 	group := map[string]int{}

@@ -142,7 +142,7 @@ func (d *Desk) photoRows(v *cookView, rec *bench.Record, c *study.Cook, at saved
 			row.Alt = say("photo-no-alt", c.Label)
 		}
 		if !p.TakenAt.IsZero() {
-			row.Taken = p.TakenAt.In(zone).Format("2 January 2006, 15:04")
+			row.Taken = momentWords(p.TakenAt.In(zone))
 			if clock, ok := sinceHeatOn(c, p.TakenAt); ok {
 				row.Taken += ", " + say("photo-from-heat-on", clock)
 			}

@@ -402,7 +402,7 @@ func (d *Desk) studyView(r *http.Request, rec *bench.Record, at saved, st stage)
 	v.HasOrder = len(s.Design.RunOrder) > 0
 	v.CanDraw = rec.Seal == nil && len(s.Treatments) > 1
 	if rec.Seal != nil {
-		v.SealedAt = rec.Seal.At.Format("2 January 2006, 15:04 MST")
+		v.SealedAt = momentWords(rec.Seal.At) + rec.Seal.At.Format(" MST")
 	}
 	v.NewCook = newCookForm(rec, at)
 
@@ -754,7 +754,7 @@ func historyLines(v *studyView, rec *bench.Record, r *http.Request) {
 	slices.Reverse(all)
 	var some []study.Event
 	some, v.HistoryList = list(r, rec.Study.ID, "history", say("find-history"), all, func(e study.Event) string {
-		return e.At.Format("2 January 2006 15:04 ") + e.What
+		return momentWords(e.At) + " " + e.What
 	})
 	for _, e := range some {
 		line := historyLine{At: e.At, What: sentenceOf(e.What)}

@@ -59,7 +59,7 @@ func (s *Server) certificatePage(w http.ResponseWriter, r *http.Request) {
 		s.noCertificate(w, r)
 		return
 	}
-	v := certificateView{Fingerprint: s.opt.Root.Fingerprint(), Until: s.opt.Root.Until().Format("2 January 2006"), Secure: s.opt.secureHere(r),
+	v := certificateView{Fingerprint: s.opt.Root.Fingerprint(), Until: dateWords(s.opt.Root.Until(), false), Secure: s.opt.secureHere(r),
 		Next: localPath(r.FormValue("next")), TLS: r.TLS != nil}
 	for _, k := range stepKeys {
 		x := systemSteps{Name: say("cert-" + k.key), Out: say("cert-" + k.key + "-out")}

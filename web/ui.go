@@ -59,6 +59,7 @@ func parseDeskPages(u units) *template.Template {
 		"checked":  func(state publish.State) string { return say("check-" + string(state)) },
 		"known":    u.knownIn,
 		"sentence": sentenceOf,
+		"moment":   momentWords,
 		"capital":  answer.Capital,
 	}).ParseFS(deskFiles, "pages/*.tmpl"))
 }

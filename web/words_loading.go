@@ -34,6 +34,22 @@ var loadingEnglish = map[string]string{
 	"clock-offer-lead": "Nothing is corrected yet: the lead can take this on the cook's page, under Clocks.",
 	"clock-look":       "Look at the clocks first",
 
+	// Marks.
+	"mark-is-heat-on":        "heat on",
+	"mark-is-turn":           "turn",
+	"mark-is-fat-in":         "fat in",
+	"mark-is-spooning-start": "spooning start",
+	"mark-is-spooning-stop":  "spooning stop",
+	"mark-is-off-heat":       "off heat",
+	"mark-is-cut":            "cut",
+	"mark-is-served":         "served",
+	"mark-is-note":           "note",
+	"mark-is-sync":           "sync",
+
+	// Channels of all cooks.
+	"overlay-depth":   "depth %s",
+	"overlay-surface": "surface %s",
+
 	// Days and times.
 	"day-words":      "%d %s %d",
 	"day-of-week":    "%s, %s",

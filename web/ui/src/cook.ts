@@ -9,6 +9,7 @@ import { sent } from "./signin";
 import { Zoom } from "./zoom";
 
 interface Mark {
+  Fixed: boolean;
   ID: string;
   Kind: string;
   At: string;
@@ -173,7 +174,7 @@ class CookPlot {
       handle.type = "button";
       handle.className = "mark";
       handle.textContent = mark.Kind;
-      handle.disabled = mark.Kind === "heat on"; // the zero of all other times
+      handle.disabled = mark.Fixed; // the zero of all other times
       if (!handle.disabled) {
         handle.setAttribute("role", "slider");
         handle.setAttribute("aria-label", mark.Kind);
