@@ -35,6 +35,9 @@ const (
 	thinBi = 500
 	// nearFilm is walked however certain it seems: half a millimetre in 30.
 	nearFilm = 1
+	// filmDoubt is how much wider the spread of the walk is stated than what is
+	// expected of films makes it: that is our choice, and skew at that.
+	filmDoubt = 1.3
 	// unlikely ends the walk: there χ² is so much above its least.
 	unlikely = 10
 )
@@ -69,7 +72,7 @@ func (f *profileFit) settle(p []float64, widen float64) (cov *mat.SymDense, jac,
 	for k, w := range weight {
 		for i := range p {
 			for j := i; j < len(p); j++ {
-				cov.SetSym(i, j, cov.At(i, j)+w*(walk[k][i]-centre[i])*(walk[k][j]-centre[j]))
+				cov.SetSym(i, j, cov.At(i, j)+squared(filmDoubt)*w*(walk[k][i]-centre[i])*(walk[k][j]-centre[j]))
 			}
 		}
 	}

@@ -173,14 +173,13 @@ func TestFacesAfterAJump(t *testing.T) {
 		bi      float64
 		markUS  float64 // how well the moments are known, and how far they are off
 		within1 float64 // from when on the root mean square is within 1 K, s
-		covered float64 // share within 2 u
 	}{
-		{"faces held", 1e6, 0.05, 30, 0.95},
-		{"a film of 0.15 mm, Bi 200", 200, 0.05, 30, 0.95},
-		{"a film of 1.5 mm as a pan has, Bi 20", 20, 0.05, 0, 0.95},
-		{"faces held, marks 1 s off", 1e6, 1, 120, 0.9},
-		{"Bi 200, marks 1 s off", 200, 1, 120, 0.9},
-		{"Bi 20, marks 1 s off", 20, 1, 0, 0.95},
+		{"faces held", 1e6, 0.05, 30},
+		{"a film of 0.15 mm, Bi 200", 200, 0.05, 30},
+		{"a film of 1.5 mm as a pan has, Bi 20", 20, 0.05, 0},
+		{"faces held, marks 1 s off", 1e6, 1, 120},
+		{"Bi 200, marks 1 s off", 200, 1, 120},
+		{"Bi 20, marks 1 s off", 20, 1, 0},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
@@ -241,10 +240,10 @@ func TestFacesAfterAJump(t *testing.T) {
 				if rms > 1 && s >= c.within1 {
 					t.Errorf("%g s after a jump: off by %.2f K", s, rms)
 				}
-				if rms > 1.5*bound[a] {
+				if rms > 1.7*bound[a] {
 					t.Errorf("%g s after a jump: off by %.2f K, %.1f times the bound", s, rms, rms/bound[a])
 				}
-				if covered[a] < c.covered*n {
+				if covered[a] < 0.95*n {
 					t.Errorf("%g s after a jump: %.1f %% within 2 u", s, 100*covered[a]/n)
 				}
 			}
