@@ -1,7 +1,9 @@
 package bundle
 
 import (
+	"bytes"
 	"fmt"
+	"hash/maphash"
 	"io"
 	"slices"
 	"strconv"
@@ -33,7 +35,7 @@ type sampleFile struct {
 func sampleFiles(name string, traces []bench.LongTrace, k *study.Cook) ([]sampleFile, error) {
 	var out []sampleFile
 	var first []timesKey // of each file
-	var times hashedTimes
+	times := hashedTimes{seed: maphash.MakeSeed()}
 next:
 	for i := range traces {
 		key, err := times.of(&traces[i])
@@ -209,14 +211,21 @@ func readSamples(path string, b []byte, columns []string, traces []*trace.Trace,
 		}
 		quanta[j] = decimalOf(traces[j].Quantum)
 	}
+	most := bytes.Count(b, []byte{'\n'})
+	times := make([]int64, 0, most) // of all the traces
+	for _, t := range traces {
+		t.Counts = make([]int64, 0, most)
+	}
 	var cells []string
-	var last int64
 	for row := 0; ; row++ {
 		line := r.line
 		if cells, err = r.next(cells); err != nil {
 			return err
 		}
 		if cells == nil {
+			for _, t := range traces {
+				t.TimesUS = slices.Clip(times)
+			}
 			return nil
 		}
 		bad := func(column, cell, fix, says string, args ...any) error {
@@ -230,10 +239,10 @@ func readSamples(path string, b []byte, columns []string, traces []*trace.Trace,
 		if err != nil {
 			return bad(timeColumn, cells[timeAt], "write the time in whole µs", "expected a whole number")
 		}
-		if row > 0 && us <= last {
+		if row > 0 && us <= times[row-1] {
 			return bad(timeColumn, cells[timeAt], "sort the rows by time, one for each", "the time is not later than the one before")
 		}
-		last = us
+		times = append(times, us)
 		if secondsAt >= 0 && cells[secondsAt] != "" {
 			if n, ok := micro.count(cells[secondsAt]); !ok || !k.ZeroSet || n != us-k.ZeroUS {
 				return bad(secondsColumn, cells[secondsAt], "leave the cell empty, or write (time_us − zero_us of the cook) / 1000000",
@@ -241,7 +250,6 @@ func readSamples(path string, b []byte, columns []string, traces []*trace.Trace,
 			}
 		}
 		for j, t := range traces {
-			t.TimesUS = append(t.TimesUS, us)
 			cell := cells[at[j]]
 			if cell == "" {
 				t.Missing.Set(row)

@@ -29,9 +29,6 @@ type hashedTimes struct {
 
 func (h *hashedTimes) of(t *bench.LongTrace) (timesKey, error) {
 	key := timesKey{elapsed: t.Elapsed, samples: t.Samples}
-	if h.last == nil && h.bytes == nil {
-		h.seed = maphash.MakeSeed()
-	}
 	var sum maphash.Hash
 	sum.SetSeed(h.seed)
 	for i := range t.Sections {

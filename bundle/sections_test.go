@@ -89,6 +89,16 @@ func TestSectionsMakeTheSamePackage(t *testing.T) {
 	})
 }
 
+// Traces without samples stand in one table, as any with the same times.
+func TestTracesWithoutSamplesStandTogether(t *testing.T) {
+	traces := heldTraces([]trace.Trace{{Channel: trace.Channel{ID: "a"}, Quantum: 1}, {Channel: trace.Channel{ID: "b"}, Quantum: 1}})
+	files, err := sampleFiles("k", traces, &study.Cook{})
+	must(t, err)
+	if len(files) != 1 || len(files[0].traces) != 2 {
+		t.Errorf("%+v", files)
+	}
+}
+
 // Sections that go back in time are not written.
 func TestSectionsThatGoBack(t *testing.T) {
 	x := trace.Trace{Channel: trace.Channel{ID: "a"}, Quantum: 1, TimesUS: []int64{1, 2}, Counts: []int64{1, 2}}
