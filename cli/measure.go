@@ -151,7 +151,7 @@ func measureJSON(env *Env, rec *bench.Record, results []answer.CookResult) error
 	}{1, rec.Study.ID, measure.MethodVersion, []cook{}}
 	for _, r := range results {
 		out.Cooks = append(out.Cooks, cook{r.Cook.Label, r.Cook.Block, r.Cook.Treatment, r.Cook.Role,
-			r.Result.Responses, r.Result.Absent, r.Result.Notes})
+			append([]measure.Response{}, r.Result.Responses...), append([]measure.Absent{}, r.Result.Absent...), append([]fault.Note{}, r.Result.Notes...)})
 	}
 	return env.PrintJSON(out)
 }
@@ -168,7 +168,7 @@ func measureText(env *Env, results []answer.CookResult, budget bool) {
 			t.Write([]byte("  " + x.Name + "\t" + env.value(x) + "\n"))
 			if budget {
 				for _, s := range x.Table() {
-					t.Write([]byte("    " + s.Name + "\t" + budgetLine(x, s) + "\n"))
+					t.Write([]byte("    " + s.Name + "\t" + env.budgetLine(x, s) + "\n"))
 				}
 				if h := x.Halving(); h != "" {
 					t.Write([]byte("    → " + h + "\n"))

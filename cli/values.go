@@ -28,8 +28,21 @@ func (e *Env) value(r measure.Response) string {
 	return strings.TrimSpace(s)
 }
 
-func budgetLine(r measure.Response, s measure.BudgetLine) string {
-	out := fmt.Sprintf("%.2g %s, type %s, %.0f %% of the variance", s.StdU, r.Unit, s.Type, 100*s.Share)
+// budgetLine prints a source of uncertainty in the person's units.
+func (e *Env) budgetLine(r measure.Response, s measure.BudgetLine) string {
+	u, unit := s.StdU, r.Unit
+	switch {
+	case !e.Fahrenheit():
+	case unit == "°C" || unit == "K":
+		u, unit = 1.8*u, "°F"
+	case unit == "K/min":
+		u, unit = 1.8*u, "°F/min"
+	}
+	share := fmt.Sprintf("%.0f %%", 100*s.Share)
+	if s.Share > 0 && s.Share < 0.01 {
+		share = "under 1 %"
+	}
+	out := fmt.Sprintf("%.2g %s, type %s, %s of the variance", u, unit, s.Type, share)
 	if !math.IsInf(s.Nu, 1) {
 		out += fmt.Sprintf(", %.0f degrees of freedom", s.Nu)
 	}

@@ -67,7 +67,8 @@ func EffectiveNu(lines []BudgetLine) float64 {
 func CoverageFactor(level, nu float64) float64 {
 	// What rounds to a whole number in three figures is that number.
 	if nu = math.Floor(nu + 0.02); nu > 1e4 || math.IsInf(nu, 1) {
-		return distuv.UnitNormal.Quantile(0.5 + level/2)
+		// Beyond its own figures the quantile shows only how it was computed.
+		return math.Round(1e9*distuv.UnitNormal.Quantile(0.5+level/2)) / 1e9
 	}
 	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: max(nu, 1)}.Quantile(0.5 + level/2)
 }
@@ -138,6 +139,8 @@ func remedy(source string) string {
 		{"correction for heat along the stem", "push the probe in further along an isotherm"},
 		{"depth of the sensors", "measure where the sensors sit"},
 		{"thickness", "measure the thickness at more points"},
+		{"latent heat, surface temperature assumed", "put a sensor on the surface"},
+		{"sensor, slope", "check the sensor where water boils, too, and write boil and altitude"},
 		{"contact of the sensor", "fix the sensor to the surface"},
 		{"clocks of the marks", "mark more events on both clocks, or log both on one device"},
 	} {

@@ -13,7 +13,8 @@ import (
 const (
 	// assumedScaleG is the resolution assumed for a scale that does not
 	// state one, g.
-	assumedScaleG = 1
+	assumedScaleG  = 1
+	assumedScaleOz = 2.834952 // of one typed in ounces
 	// scaleRepeatG is the repeatability of putting a piece on a scale, g
 	// (common practice, no source).
 	scaleRepeatG = 0.3
@@ -61,7 +62,22 @@ func scaleStepG(w study.Weighing) float64 {
 	if w.ResG > 0 {
 		return w.ResG
 	}
+	// A mass that is no tenth of a gram was typed in ounces.
+	if tenths := 10 * w.MassG; math.Abs(tenths-math.Round(tenths)) > 1e-6 {
+		return assumedScaleOz
+	}
 	return assumedScaleG
+}
+
+// unstatedScale tells what is assumed of a scale, and how to say better.
+func unstatedScale(ws ...study.Weighing) fault.Note {
+	took := "1 g is"
+	for _, w := range ws {
+		if w.ResG == 0 && scaleStepG(w) == assumedScaleOz {
+			took = "0.1 oz (2.8 g) is"
+		}
+	}
+	return fault.Notef("scale-unstated", "the scale's resolution is not stated; %s assumed: write resolution: 0.1 g among the weighings if it is finer", took)
 }
 
 // weighU is the standard uncertainty of a weighing, g: resolution d/√12 and
@@ -102,7 +118,7 @@ func (v *view) loss(from, to study.Stage) (Response, error) {
 			{"weighing " + stageWords(study.Raw), "B", math.Abs(r.Value) / m0.MassG * weighU(m0)}}
 	}
 	if m0.ResG == 0 || b.ResG == 0 {
-		r.Notes = append(r.Notes, fault.Notef("scale-unstated", "the scale's resolution is not stated; 1 g is assumed"))
+		r.Notes = append(r.Notes, unstatedScale(m0, b))
 	}
 	if r.Value < 0 {
 		r.Notes = append(r.Notes, fault.Notef("mass-gained",

@@ -2,10 +2,13 @@ package measure_test
 
 import (
 	"math"
+	"slices"
+	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
 
+	"trivet/fault"
 	"trivet/measure"
 	"trivet/study"
 	"trivet/trace"
@@ -148,6 +151,26 @@ func TestLossUncertainty(t *testing.T) {
 	r, _ := res.Get("cooking_loss")
 	if math.Abs(r.StdU-0.1622) > 0.0001 {
 		t.Errorf("u = %.4f points, want 0.1622", r.StdU)
+	}
+}
+
+// A mass in ounces tells that the scale shows tenths of an ounce, not grams.
+func TestMassesTypedInOunces(t *testing.T) {
+	const oz = 28.349523125
+	in := measure.Input{Cook: study.Cook{Weighings: []study.Weighing{{Stage: study.Raw, MassG: 10.6 * oz}, {Stage: study.AtPull, MassG: 9 * oz}}}}
+	res, err := measure.Cook(in, "cooking_loss")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, ok := res.Get("cooking_loss")
+	// u = (100/m0) √(u1² + (m1/m0)² u0²), each u of 0.1 oz/√12 and 0.3 g.
+	each := math.Hypot(0.1*oz/math.Sqrt(12), 0.3)
+	want := 100 / (10.6 * oz) * math.Hypot(each, each*9/10.6)
+	if !ok || math.Abs(r.StdU-want) > 1e-6 {
+		t.Errorf("u is %.5f %%, want %.5f", r.StdU, want)
+	}
+	if !slices.ContainsFunc(r.Notes, func(n fault.Note) bool { return n.Code == "scale-unstated" && strings.Contains(n.Text, "0.1 oz") }) {
+		t.Errorf("nothing tells what was assumed: %v", r.Notes)
 	}
 }
 
