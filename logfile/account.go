@@ -113,11 +113,22 @@ type RowGap struct {
 
 // String renders the gap as one line.
 func (g RowGap) String() string {
-	s := fmt.Sprintf("gap of %.4g s before row %d", g.Seconds, g.Row)
+	s := fmt.Sprintf("gap of %s before row %d", gapWords(g.Seconds), g.Row)
 	if g.Channel != "" {
 		s += fmt.Sprintf(" of channel %q", g.Channel)
 	}
 	return s
+}
+
+// gapWords prints seconds, and hours or days where those are long.
+func gapWords(s float64) string {
+	switch {
+	case s < 2*3600:
+		return fmt.Sprintf("%.4g s", s)
+	case s < 2*86400:
+		return fmt.Sprintf("%.3g h", s/3600)
+	}
+	return fmt.Sprintf("%.0f days", s/86400)
 }
 
 // add records a problem, joined to the one before where it continues it.

@@ -8,12 +8,21 @@ package logfile
 const (
 	mostStray  = 8  // rows in a run of strays
 	mostLookup = 64 // rows that are looked through, with those without a time
+
+	// The last rows of a log have none behind them that tell. They are strays
+	// where they lie both this far off and so many times the length of all that
+	// came before, of so many rows at least.
+	leapUS    = 30 * 86400e6
+	leapSpans = 100
+	leapRows  = 16
 )
 
 // strays tells which rows stand ahead of the rows behind them.
 type strays struct {
 	last    int64 // latest time before the rows that are not yet looked at
 	checked int   // rows that were looked at
+	first   int64 // earliest time, once there are rows
+	rows    int   // rows that were believed
 }
 
 // mark takes the time from strays, accounts for them, and returns how many
@@ -30,13 +39,25 @@ func (s *strays) mark(n *lane, spread, end bool) int {
 			case stray:
 				n.times[i] = NoTime
 				n.account.add(Problem{Kind: StrayTime, Row: n.records[i], Column: n.name, Detail: "later than the rows behind it"})
+			case !known && s.leaps(us):
+				n.times[i] = NoTime
+				n.account.add(Problem{Kind: StrayTime, Row: n.records[i], Column: n.name, Detail: "a month and more behind all rows before it"})
 			default:
+				if s.rows == 0 {
+					s.first = us
+				}
 				s.last = us
+				s.rows++
 			}
 		}
 		s.checked = i + 1
 	}
 	return s.checked
+}
+
+// leaps tells whether a time lies absurdly far behind all that came before.
+func (s *strays) leaps(us int64) bool {
+	return s.rows >= leapRows && us-s.last > leapUS && us-s.last > leapSpans*(s.last-s.first)
 }
 
 // isStray tells whether the first of the times is a stray, and whether enough

@@ -25,6 +25,11 @@ func TestRowsAheadOfTheOthersCostNoLog(t *testing.T) {
 		{"two apart", 30, map[int]time.Duration{5: 1e6 * time.Second, 20: 1e9 * time.Second}, 28, []int{5, 20}, nil},
 		{"the last may be right", 30, map[int]time.Duration{30: 1e6 * time.Second}, 30, nil, nil},
 		{"the last but one leaves nothing to tell by", 30, map[int]time.Duration{29: 1e6 * time.Second}, 29, nil, []int{30}},
+		{"the last leaps by years", 30, map[int]time.Duration{30: 40 * 365 * 24 * time.Hour}, 29, []int{30}, nil},
+		{"the last three leap by years", 30, map[int]time.Duration{28: 1e9 * time.Second, 29: 1e9 * time.Second, 30: 1e9 * time.Second}, 27, []int{28, 29, 30}, nil},
+		{"the last but one leaps by years", 30, map[int]time.Duration{29: 1e9 * time.Second}, 29, []int{29}, nil},
+		{"nine that leap at the end are believed", 30, later(22, 30, 1e9*time.Second), 30, nil, nil},
+		{"of few rows a leap is believed", 10, map[int]time.Duration{10: 1e9 * time.Second}, 10, nil, nil},
 		{"nine are no slip", 30, ahead(10, 18), 18, nil, seq(19, 30)},
 		{"over the edge of a window", 70_000, map[int]time.Duration{65_536: 1e6 * time.Second, 65_537: 1e6 * time.Second}, 69_998, []int{65_536, 65_537}, nil},
 	} {
@@ -88,10 +93,12 @@ func rowsOf(log *Log, kind ProblemKind) (rows []int) {
 	return rows
 }
 
-func ahead(from, to int) map[int]time.Duration {
+func ahead(from, to int) map[int]time.Duration { return later(from, to, 1e6*time.Second) }
+
+func later(from, to int, by time.Duration) map[int]time.Duration {
 	m := map[int]time.Duration{}
 	for _, row := range seq(from, to) {
-		m[row] = 1e6 * time.Second
+		m[row] = by
 	}
 	return m
 }
