@@ -344,6 +344,13 @@ func (a *assembler) plan() Plan {
 	switch s.Risk.Mode {
 	case "sequential":
 		add("stopping", "may stop at any look: the intervals hold throughout")
+	case "group-sequential":
+		looks := strings.Trim(strings.Join(strings.Fields(fmt.Sprint(s.Risk.Looks)), ", "), "[]")
+		share := "little of the error rate is spent early (O’Brien and Fleming)"
+		if s.Risk.Spending == "pocock" {
+			share = "the error rate is spent evenly over them (Pocock)"
+		}
+		add("stopping", "looks after %s blocks; %s", looks, share)
 	default:
 		add("stopping", "one look, when all planned blocks are in")
 	}
@@ -352,7 +359,11 @@ func (a *assembler) plan() Plan {
 	}
 	for _, q := range s.Questions {
 		if q.Response != "" {
-			add("margin of “"+q.ID+"”", "%s; claimed %s", a.words.Margin(q), q.Claim)
+			margin := a.words.Margin(q)
+			if margin == "" {
+				margin = "not decided yet"
+			}
+			add("margin of “"+q.ID+"”", "%s; claimed %s", margin, q.Claim)
 		} else if q.Tasting != nil {
 			add("tasting “"+q.ID+"”", "%s, α = %.3g, β = %.3g", q.Tasting.Method, q.Tasting.Alpha, q.Tasting.Beta)
 		}

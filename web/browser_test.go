@@ -227,7 +227,7 @@ const checks = `(() => {
     if (!t.caption || !t.caption.textContent.trim()) bad.push('table without caption');
     for (const th of t.querySelectorAll('th')) if (!th.scope) bad.push('th without scope');
   }
-  for (const s of document.querySelectorAll('svg')) if (s.getAttribute('role') !== 'img' || !s.querySelector(':scope > title')) bad.push('svg without role or title');
+  for (const s of document.querySelectorAll('svg:not([aria-hidden=true] *)')) if (s.getAttribute('role') !== 'img' || !s.querySelector(':scope > title')) bad.push('svg without role or title');
   for (const e of document.querySelectorAll('button,.button,summary,.choices label,select,input:not([type=hidden]):not([type=radio]):not([type=checkbox]),textarea')) {
     const r = e.getBoundingClientRect();
     if (vis(e) && (r.height < 47.5 || r.width < 47.5)) bad.push('small target ' + Math.round(r.width) + ' × ' + Math.round(r.height) + ': ' + (e.textContent.trim() || e.name));

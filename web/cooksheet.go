@@ -37,7 +37,7 @@ func sheetFormOf(c *study.Cook, at saved) sheetForm {
 		f.Times = append(f.Times, choice{string(k), say("sheet-" + string(k))})
 	}
 	for _, k := range sheetStages {
-		f.Stages = append(f.Stages, choice{string(k), stageWords(k)})
+		f.Stages = append(f.Stages, choice{string(k), say("sheet-stage-" + string(k))})
 	}
 	if at.Form == "sheet" {
 		f.In, f.Error, f.Open = at.In, at.Error, true

@@ -358,7 +358,6 @@ func (d *Desk) entryForms(v *studyView, b formBuilder) {
 
 // treatmentForms are the forms of one treatment.
 func (b formBuilder) treatmentForms(v *treatmentView) {
-	v.Form = b.form("treatment-"+v.ID, say("change-treatment"), b.line("treatments["+v.ID+"].name", say("field-treatment-name"), ""))
 	says := say("remove-is")
 	if inRunOrder(b.rec.Study, v.ID) {
 		says = say("remove-order")

@@ -474,7 +474,8 @@ func (j *journey) notes() {
 		sheet := j.unfolds("Type in the whole sheet")
 		sheet.types("The day it was cooked", c.Cook.Day, "Turned", strings.Join(times[study.Turn], "; "), "Off the heat", strings.Join(times[study.OffHeat], "; "), "Served", strings.Join(times[study.Served], "; "), "What else was noted", strings.Join(times[study.NoteMark], "\n"))
 		for _, w := range c.Cook.Weighings {
-			sheet.types("Mass, "+stages[w.Stage], exactly(w.MassG)+" g", "When (min:s), "+stages[w.Stage], clockOf(w.AtUS))
+			stage := say("sheet-stage-" + string(w.Stage))
+			sheet.types(say("sheet-mass", stage), exactly(w.MassG)+" g", say("sheet-at", stage), clockOf(w.AtUS))
 		}
 		for _, x := range c.Cook.Deviations {
 			sheet.types("What went otherwise than planned", x.What, "Why; may be left out", x.Why, "When, from heat on", clockOf(x.AtUS))

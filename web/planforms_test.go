@@ -48,10 +48,10 @@ func TestTreatmentsAndTheirSettingsByForm(t *testing.T) {
 	wants(t, d.accepts(saltAt+"/entries", settingEntry("plain", "oven  rack", "in the middle")), "oven rack", "in the middle")
 	d.accepts(saltAt+"/entries", settingEntry("plain", "oven", "175 °C"))
 	d.refuses(saltAt+"/entries", settingEntry("plain", "oven", "180 °C"), 422, "Oven is set already")
-	d.accepts(saltAt+"/edit", edit("setting-plain-oven", "treatments[plain].set.oven", "175 °C", "180 °C"))
-	d.refuses(saltAt+"/edit", edit("setting-plain-oven", "treatments[plain].set.oven", "175 °C", "190 °C"), http.StatusConflict, "180 °C", "190 °C", "Keep mine")
+	d.accepts(saltAt+"/edit", edit("treatment-plain", "treatments[plain].set.oven", "175 °C", "180 °C"))
+	d.refuses(saltAt+"/edit", edit("treatment-plain", "treatments[plain].set.oven", "175 °C", "190 °C"), http.StatusConflict, "180 °C", "190 °C", "Keep mine")
 	stale := d.taking("settings", "plain.oven")
-	d.accepts(saltAt+"/edit", edit("setting-plain-oven", "treatments[plain].set.oven", "180 °C", "185 °C"))
+	d.accepts(saltAt+"/edit", edit("treatment-plain", "treatments[plain].set.oven", "180 °C", "185 °C"))
 	d.refuses(saltAt+"/entries", stale, http.StatusConflict, "185 °C")
 	wants(t, d.accepts(saltAt+"/entries", d.taking("settings", "plain.oven")), "The setting plain.oven was removed.", "Put it back")
 	d.backAgain()
@@ -79,7 +79,8 @@ func TestLooksThatArePlannedByForm(t *testing.T) {
 	d.refuses(saltAt+"/edit", edit("plan", "risk.mode", "fixed", "group-sequential", "risk.looks", "", "6; 12; 18"), 422, "The last look is at 18 blocks", `value="6; 12; 18"`)
 	d.refuses(saltAt+"/edit", edit("plan", "risk.mode", "fixed", "group-sequential", "risk.looks", "", "6, some, 20"), 422, `value="6, some, 20"`)
 	d.refuses(saltAt+"/edit", edit("plan", "risk.looks", "", "6, 20"), 422, "Only a group-sequential plan has looks")
-	d.accepts(saltAt+"/edit", edit("plan", "risk.mode", "fixed", "group-sequential", "risk.looks", "", "6, 12, 20", "risk.spending", "", "pocock"))
+	wants(t, d.accepts(saltAt+"/edit", edit("plan", "risk.mode", "fixed", "group-sequential", "risk.looks", "", "6, 12, 20", "risk.spending", "", "pocock")),
+		"looks after 6, 12, 20 blocks; the error rate is spent evenly over them (Pocock)", "not decided yet; claimed lower")
 	if r := s().Risk; r.Mode != "group-sequential" || !slices.Equal(r.Looks, []int{6, 12, 20}) || r.Spending != "pocock" {
 		t.Fatalf("%+v", r)
 	}

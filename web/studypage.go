@@ -138,8 +138,8 @@ type treatmentView struct {
 	Error    *fault.Error
 	Form     form
 	Remove   removal
-	// Settings are what is set for it, each with its form; NewSetting adds one.
-	Settings   []entryForm
+	// Settings take out what is set for it; NewSetting adds something.
+	Settings   []removal
 	NewSetting form
 }
 

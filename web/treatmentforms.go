@@ -89,13 +89,16 @@ func (b formBuilder) controlForm(words answer.Words) form {
 
 // settingForms are the forms of what is set for a treatment.
 func (b formBuilder) settingForms(v *treatmentView, t study.Treatment) {
+	fields := []field{b.line("treatments["+t.ID+"].name", say("field-treatment-name"), "")}
 	for _, x := range v.Set {
-		name := t.ID + "." + x.Value
-		e := entryForm{ID: "setting-" + anchorOf(strings.NewReplacer(" ", "-", ".", "-").Replace(name)), Name: x.Value}
-		e.Form = b.form(e.ID, say("change-setting", x.Value), b.line("treatments["+t.ID+"].set."+x.Value, x.Value, say("field-setting-value-hint")))
-		e.Remove = b.removal("settings", name, say("remove-setting", x.Value), say("remove-is"))
-		v.Settings = append(v.Settings, e)
+		fields = append(fields, b.line("treatments["+t.ID+"].set."+x.Value, x.Value, ""))
+		v.Settings = append(v.Settings, b.removal("settings", t.ID+"."+x.Value, say("remove-setting", x.Value), say("remove-is")))
 	}
+	summary := say("change-treatment")
+	if len(fields) > 1 {
+		summary = say("change-settings")
+	}
+	v.Form = b.form("treatment-"+v.ID, summary, fields...)
 	v.NewSetting = b.adding("settings", "new-setting-"+t.ID, say("add-setting"), []choice{{"question", t.ID}},
 		b.line("settings[new].name", say("field-setting"), say("field-setting-hint")), b.line("settings[new].value", say("field-setting-value"), say("field-setting-value-hint")))
 }

@@ -19,8 +19,8 @@ var planEnglish = map[string]string{
 	"field-setting-hint":        "Such as salt or oven. What a cook file says need not be said again.",
 	"field-setting-value":       "To what",
 	"field-setting-value-hint":  "In words or with a unit, such as 1 h before or 175 °C.",
-	"add-setting":               "Say what is set",
-	"change-setting":            "Change %s",
+	"add-setting":               "Add something that is set",
+	"change-settings":           "Change its name and what is set",
 	"remove-setting":            "Remove %s",
 	"removed-settings":          "the setting %s was removed",
 	"setting-name-bad":          "A setting needs a name of letters, digits, spaces or hyphens",
@@ -31,7 +31,7 @@ var planEnglish = map[string]string{
 	"setting-taken-fix":         "change that one",
 
 	"open-control":   "Choose it under “Say what the others are compared with”.",
-	"open-treatment": "Write its cook file, or what is set for it under “Say what is set”.",
+	"open-treatment": "Write its cook file, or what is set for it under “Add something that is set”.",
 	"open-unlisted":  "List them on the page of the pieces, or draw the order again.",
 
 	// Looks planned beforehand.
