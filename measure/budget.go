@@ -122,6 +122,7 @@ func (r Response) Halving() string {
 // remedy says how a source is made smaller.
 func remedy(source string) string {
 	for _, r := range []struct{ begins, how string }{
+		{"sensors on the faces, class", "check the sensors on the faces at the ice point and note what they read"},
 		{"sensor, class", "check the sensor at the ice point and note what it reads"},
 		{"sensor, checked", "repeat the check, in stirred slush, and average"},
 		{"sensors against each other", "check all sensors together in stirred water"},

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"trivet/fault"
+	"trivet/steam"
 	"trivet/study"
 	"trivet/trace"
 )
@@ -24,6 +25,13 @@ const (
 // width, K (our choice, no source).
 const contactK = 1
 
+// amongSensorsK is the most that sensors without a check are taken to differ
+// among themselves, standard uncertainty, K: what those of one log share of
+// their class drops out of a profile (our choice, no source; a check against
+// ice says better). A sensor on a face may be of another kind: what its class
+// has beyond this stands in budgets that the faces enter.
+const amongSensorsK = 0.3
+
 // newFit fits a profile to the sensors of the cook, see [view.fit].
 func (v *view) newFit() *Profile {
 	thick, known := v.thicknessM()
@@ -31,7 +39,7 @@ func (v *view) newFit() *Profile {
 	if !known || len(all) < MinProfileSensors {
 		return nil
 	}
-	opt := ProfileOptions{ThicknessM: thick, ThicknessUM: v.thicknessU(), OffS: math.NaN()}
+	opt := ProfileOptions{ThicknessM: thick, ThicknessUM: v.thicknessU(), BoilingC: v.boilingC(), OffS: math.NaN()}
 	for _, m := range v.in.Cook.Marks {
 		at := float64(m.AtUS) / 1e6
 		switch m.Kind {
@@ -51,7 +59,7 @@ func (v *view) newFit() *Profile {
 	for _, s := range all {
 		p := ProfileSensor{ID: s.ch.ID, TimeS: s.timeS, C: s.value, RelativeUK: s.ch.CheckedUK}
 		if p.RelativeUK == 0 {
-			p.RelativeUK = min(0.3, calibration(s.ch, 50).StdU)
+			p.RelativeUK = min(amongSensorsK, calibration(s.ch, 50).StdU)
 		}
 		switch s.ch.Place {
 		case trace.Core:
@@ -89,6 +97,18 @@ func (v *view) newFit() *Profile {
 	v.notes = append(v.notes, fault.Notef("profile-fitted", "core and faces are read from a heat-equation profile fitted to %d sensors (misfit %.2g K)", pr.Sensors, pr.MisfitK))
 	v.notes = append(v.notes, pr.Notes...)
 	return pr
+}
+
+// boilingC is where water boils in the kitchen, °C: at the altitude that the
+// register of instruments states for its checks, by the standard atmosphere; 0
+// where it states none.
+func (v *view) boilingC() float64 {
+	for _, x := range v.in.Instruments {
+		if x.AltitudeM != 0 {
+			return steam.BoilingPointC(steam.PressureAtAltitudePa(x.AltitudeM))
+		}
+	}
+	return 0
 }
 
 // good tells whether a profile fits its sensors well enough to be read.
@@ -255,11 +275,35 @@ func (v *view) fittedEvenShare(p *Profile, t float64) (Response, bool) {
 	}
 	value := share(0, 0, 0)
 	u := monteCarlo("even_share", []float64{uCore, uA, uB}, func(e []float64) float64 { return share(e[0], e[1], e[2]) })
-	return Response{Unit: "%", Value: value, ResolutionStep: 0.1, Budget: []Source{
+	r := Response{Unit: "%", Value: value, ResolutionStep: 0.1, Budget: []Source{
 		{"fit of the profile at the core and both faces (Monte Carlo)", "A", u.sd},
 		{"thickness", "B", value * p.ThicknessUM / p.ThicknessM},
 		{"depth of the crusts, taken as steady (a third of one)", "B", 100 * p.CrustM / 3 / p.ThicknessM},
-	}, draws: u}, true
+	}, draws: u}
+	if a, b := v.faceClassU(p, "A", t), v.faceClassU(p, "B", t); a > 0 || b > 0 {
+		class := monteCarlo("even_share faces", []float64{a, b}, func(e []float64) float64 { return share(0, e[0], e[1]) })
+		r.Budget = append(r.Budget, Source{"sensors on the faces, class (Monte Carlo)", "B", class.sd})
+	}
+	return r, true
+}
+
+// faceClassU is what the class of the sensor on a face has beyond what
+// sensors are taken to differ among themselves, standard uncertainty, K; 0 where
+// it was checked or there is none.
+func (v *view) faceClassU(p *Profile, side string, t float64) float64 {
+	faces := v.held(trace.Surface)
+	if len(faces) < 2 && p.CrustM == 0 {
+		return 0 // a single sensor does not tell its face
+	}
+	for _, s := range faces {
+		if s.ch.Side != side || s.ch.CheckedUK > 0 {
+			continue
+		}
+		tC, _, _ := p.Face(int(side[0]-'A'), t)
+		u := calibration(s.ch, tC).StdU
+		return math.Sqrt(max(0, u*u-squared(min(amongSensorsK, u))))
+	}
+	return 0
 }
 
 // inside is the share of a straight line from a to b that lies within ±band.

@@ -9,13 +9,24 @@ import (
 	"trivet/fault"
 )
 
-// boilingC is the temperature of the boiling front under a crust, °C: 100 at
-// sea level, 95 at 1500 m, which changes the core by tenths of a kelvin only.
+// boilingC is the temperature of the boiling front under a crust at sea level,
+// °C; higher up it is lower, see [ProfileOptions.BoilingC].
 const boilingC = 100
 
-// crustC is the reading from which on a place counts as dry crust, °C: above
-// boiling by dissolved salts and what sensors are off. Boiled food stays below.
-const crustC = boilingC + 3
+// crustK is how far above boiling a reading counts as dry crust, K: above what
+// dissolved salts and what sensors are off do. Boiled food stays below.
+const crustK = 3
+
+// crustC is that reading, °C.
+func (o *ProfileOptions) crustC() float64 { return o.boilC() + crustK }
+
+// boilC is where water boils in this kitchen, °C.
+func (o *ProfileOptions) boilC() float64 {
+	if o.BoilingC > 0 {
+		return o.BoilingC
+	}
+	return boilingC
+}
 
 // What is expected of the crusts of both faces together before the sensors
 // tell, mm: 1.5 ± 1. In cooks computed with a boiling front (two minutes a side
@@ -31,7 +42,7 @@ const (
 func (f *profileFit) dropCrust() {
 	nt := len(f.timeS)
 	for i := range f.sensors {
-		if slices.ContainsFunc(f.y[i*nt:(i+1)*nt], func(c float64) bool { return c > crustC }) {
+		if slices.ContainsFunc(f.y[i*nt:(i+1)*nt], func(c float64) bool { return c > f.opt.crustC() }) {
 			f.boils = true
 			f.silence(i)
 		}
@@ -59,7 +70,7 @@ func (f *profileFit) boiled(p, out []float64) bool {
 		return f.boils
 	}
 	hottest := slices.Max(out[(len(f.sensors)+1)*len(f.timeS):])
-	return hottest > crustC || p[pThick] < 1e3*(f.opt.ThicknessM-3*f.opt.ThicknessUM)
+	return hottest > f.opt.crustC() || p[pThick] < 1e3*(f.opt.ThicknessM-3*f.opt.ThicknessUM)
 }
 
 // withCrust goes on from a fit with a thinner wet slab: from where it is, and
@@ -147,7 +158,7 @@ func (f *profileFit) crusts(pr *Profile) {
 		}
 		first, high := math.NaN(), 0.0
 		for k, c := range pr.FaceC[side] {
-			if over := c - boilingC; c > crustC {
+			if over := c - f.opt.boilC(); c > f.opt.crustC() {
 				pr.FaceU[side][k] = math.Hypot(pr.FaceU[side][k], over)
 				high = max(high, c)
 				if math.IsNaN(first) {

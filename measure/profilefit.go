@@ -31,6 +31,7 @@ type ProfileOptions struct {
 	ChangesS    []float64 // other moments at which the heat on both faces changes
 	OffS        float64   // off the heat; NaN or +Inf when not within the log
 	EndS        float64   // end of what is fitted; 0 is the end of the log
+	BoilingC    float64   // where water boils in this kitchen, °C; 0 takes 100
 }
 
 // MinProfileSensors is how few sensors a profile is fitted to.

@@ -214,7 +214,7 @@ const heldBi = 1000
 // gets no hotter than boiling.
 func (f *profileFit) held(side, k int) contact {
 	c := f.faceC[side]
-	return contact{heldBi, min((c[k-1]+c[k])/2, boilingC)}
+	return contact{heldBi, min((c[k-1]+c[k])/2, f.opt.boilC())}
 }
 
 // between runs the slab between faces that were measured. Over a block they

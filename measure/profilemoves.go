@@ -62,7 +62,7 @@ func (v *view) changesTold(opt ProfileOptions) (out []change) {
 // withChanges fits a doubtful profile once more with the changes of heat that
 // the traces tell, and takes that where it fits clearly better.
 func (v *view) withChanges(first *Profile, sensors []ProfileSensor, opt *ProfileOptions) *Profile {
-	if first.MisfitK < doubtfulMisfitK || conducts(sensors, opt.ThicknessM) {
+	if first.MisfitK < doubtfulMisfitK || conducts(sensors, opt) {
 		return first
 	}
 	told := v.changesTold(*opt)
@@ -88,13 +88,13 @@ func (v *view) withChanges(first *Profile, sensors []ProfileSensor, opt *Profile
 
 // conducts tells whether both faces have sensors and stay below boiling: then
 // their readings bound the slab, and moves need not be known.
-func conducts(sensors []ProfileSensor, thicknessM float64) bool {
+func conducts(sensors []ProfileSensor, opt *ProfileOptions) bool {
 	faces := 0
 	for _, s := range sensors {
-		if s.OnProbe || s.DepthM >= 0.1e-3 && thicknessM-s.DepthM >= 0.1e-3 {
+		if s.OnProbe || s.DepthM >= 0.1e-3 && opt.ThicknessM-s.DepthM >= 0.1e-3 {
 			continue
 		}
-		if slices.Max(s.C) > crustC {
+		if slices.Max(s.C) > opt.crustC() {
 			return false
 		}
 		faces++
