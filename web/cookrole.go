@@ -105,6 +105,9 @@ func newCookForm(rec *bench.Record, at saved) newCookView {
 	for _, x := range s.Pieces {
 		v.Pieces = append(v.Pieces, choice{x.Label, x.Label})
 	}
+	if len(v.Pieces) > mostOffered { // it is typed
+		v.Pieces = nil
+	}
 	for _, t := range s.Treatments {
 		v.Treatments = append(v.Treatments, choice{t.ID, words.Treatment(t.ID)})
 	}

@@ -21,16 +21,22 @@ type listing struct {
 	All         int
 	Prev, Next  string // addresses, empty where there is nothing more
 	Open        bool   // it was searched or turned
+	length      int    // of a stretch
 }
 
 // Short tells whether all lines fit on the page and none is searched for.
-func (l listing) Short() bool { return l.All <= listLength && l.Query == "" }
+func (l listing) Short() bool { return l.All <= l.length && l.Query == "" }
 
 // list takes the stretch of a list that a request asks for with NAME (words
 // to find) and NAME-from (the first line, from 1).
 func list[T any](r *http.Request, study, name, find string, all []T, text func(T) string) ([]T, listing) {
+	return stretchOf(r, study, name, find, listLength, all, text)
+}
+
+// stretchOf is list with stretches of another length.
+func stretchOf[T any](r *http.Request, study, name, find string, length int, all []T, text func(T) string) ([]T, listing) {
 	q := r.URL.Query()
-	l := listing{Study: study, Name: name, Find: find, Query: strings.TrimSpace(q.Get(name)), All: len(all)}
+	l := listing{Study: study, Name: name, Find: find, Query: strings.TrimSpace(q.Get(name)), All: len(all), length: length}
 	l.Open = q.Has(name) || q.Has(name+"-from")
 	found := all
 	if l.Query != "" {
@@ -44,7 +50,7 @@ func list[T any](r *http.Request, study, name, find string, all []T, text func(T
 	l.Matching = len(found)
 	from, _ := strconv.Atoi(q.Get(name + "-from"))
 	from = max(0, min(from-1, l.Matching-1))
-	to := min(from+listLength, l.Matching)
+	to := min(from+length, l.Matching)
 	if l.Matching > 0 {
 		l.From, l.To = from+1, to
 	}
@@ -61,7 +67,7 @@ func list[T any](r *http.Request, study, name, find string, all []T, text func(T
 		return path + "?" + v.Encode() + "#" + name
 	}
 	if from > 0 {
-		l.Prev = at(max(0, from-listLength))
+		l.Prev = at(max(0, from-length))
 	}
 	if to < l.Matching {
 		l.Next = at(to)

@@ -30,6 +30,9 @@ func (d *Desk) piecesPage(w http.ResponseWriter, r *http.Request) {
 	}, func(w http.ResponseWriter) { d.showPieces(w, r, http.StatusOK, saved{}) })
 }
 
+// mostPieceForms is how many pieces, each with its form, stand on a page.
+const mostPieceForms = 40
+
 func piecesFrame(s *study.Study) frame {
 	return frame{Title: say("pieces-title", s.Title), Invented: s.Invented, Study: s.ID, StudyName: s.Title, Script: "study"}
 }
@@ -53,7 +56,7 @@ func (d *Desk) showPieces(w http.ResponseWriter, r *http.Request, status int, at
 	}
 	v.Lots = b.lots()
 	var some []study.Piece
-	some, v.List = list(r, s.ID+"/pieces", "pieces", say("find-pieces"), s.Pieces, func(x study.Piece) string { return strings.Join([]string{x.Label, x.Block, x.Lot}, " ") })
+	some, v.List = stretchOf(r, s.ID+"/pieces", "pieces", say("find-pieces"), mostPieceForms, s.Pieces, func(x study.Piece) string { return strings.Join([]string{x.Label, x.Block, x.Lot}, " ") })
 	fields := func(label string) []field {
 		p := "pieces[" + label + "]."
 		return []field{b.line(p+"block", say("field-block"), say("field-block-hint")), b.line(p+"thickness", say("field-thick"), say("field-thick-hint")), b.line(p+"mass", say("field-raw-mass"), ""),

@@ -29,6 +29,9 @@ type Publishing struct {
 // reportPage shows the report as it would be published now. A plan that is
 // sealed and not finished is not looked at by the way.
 func (d *Desk) reportPage(w http.ResponseWriter, r *http.Request) {
+	if d.toldFirst(w, r, "report") {
+		return
+	}
 	rec, err := d.nb.Record(r.Context(), r.PathValue("id"))
 	if err != nil {
 		d.s.fail(w, r, 0, err)
@@ -137,7 +140,33 @@ func (c *counted) Write(b []byte) (int, error) {
 }
 
 // sheetsPage and sheetsFile are the papers for the day, from the drawn order.
+// longDocument is from how many cooks on a document is too long to be opened
+// unasked: its pages are of many thousand lines.
+const longDocument = 1000
+
+// longView tells of a document that is long before it is opened.
+type longView struct{ ID, Title, Lead, Open, At string }
+
+// toldFirst answers a browser that opens a long document with a page that says
+// so, with the ways to it.
+func (d *Desk) toldFirst(w http.ResponseWriter, r *http.Request, what string) bool {
+	if !opens(r) || asksWhole(r) {
+		return false
+	}
+	h, err := d.head(r.Context(), r.PathValue("id"))
+	if err != nil || h.Cooks < longDocument {
+		return false // the document itself tells what is wrong
+	}
+	s := h.Study
+	v := longView{s.ID, say("long-"+what, s.Title), say("long-"+what+"-lead", h.Cooks), say("long-" + what + "-open"), "/studies/" + s.ID + "/" + what + "?whole"}
+	d.render(w, r, http.StatusOK, "long"+what, frame{Title: v.Title, Invented: s.Invented, Study: s.ID, StudyName: s.Title}, v)
+	return true
+}
+
 func (d *Desk) sheetsPage(w http.ResponseWriter, r *http.Request) {
+	if d.toldFirst(w, r, "sheets") {
+		return
+	}
 	sh, err := d.sheets(r)
 	var b bytes.Buffer
 	if err == nil {
