@@ -307,7 +307,7 @@ func (o *order) keep(n *lane, upto int) []int {
 func (o *order) end(n *lane) {
 	if o.run >= 5 {
 		n.account.add(Problem{Kind: ClockJump, Row: o.back, Column: n.name,
-			Detail: fmt.Sprintf("the clock went back by %.6g s; %d rows are kept out until it passes the time before", float64(o.by)/1e6, o.run)})
+			Detail: fmt.Sprintf("the clock went back by %s; %d rows are kept out until it passes the time before", gapWords(float64(o.by)/1e6), o.run)})
 	}
 	o.run = 0
 }

@@ -533,28 +533,37 @@ func markWords(k study.MarkKind) string { return strings.ReplaceAll(string(k), "
 
 func stageWords(s study.Stage) string { return strings.ReplaceAll(string(s), "-", " ") }
 
-// losses stacks cooking, rest and cut losses of every cook that was weighed.
+// losses stacks what every cook that was weighed lost on the heat and in the
+// rest. Where one was not weighed after its rest, what the others lost in it
+// stands in the table of responses alone: bars of a figure mean the same.
 func (a *assembler) losses() figure.Figure {
-	parts := []string{"cooking", "rest"}
-	f := figure.Losses{Head: a.head("Mass lost, in % of the raw mass"), Parts: parts, Level: 0.95}
+	f := figure.Losses{Head: a.head("Mass lost, in % of the raw mass"), Parts: []string{"cooking", "rest"}, Level: 0.95}
+	rested := true
+	weighed := map[string][]answer.CookResult{}
+	for _, c := range a.all {
+		if _, ok := c.Result.Get("cooking_loss"); !ok || c.Cook.Role == study.Pilot || c.Cook.Role == study.Void {
+			continue
+		}
+		weighed[c.Cook.Treatment] = append(weighed[c.Cook.Treatment], c)
+		_, ok := c.Result.Get("rest_loss")
+		rested = rested && ok
+	}
+	if !rested {
+		f.Head, f.Parts = a.head("Mass lost on the heat, in % of the raw mass"), f.Parts[:1]
+	}
 	any := false
 	for _, t := range a.rec.Study.Treatments {
 		tl := figure.TreatmentLoss{Name: a.words.Treatment(t.ID), Mean: math.NaN(), Interval: figure.Interval{Lo: math.NaN(), Hi: math.NaN()}}
 		var totals []float64
-		for _, c := range a.all {
-			if c.Cook.Treatment != t.ID || c.Cook.Role == study.Pilot || c.Cook.Role == study.Void {
-				continue
+		for _, c := range weighed[t.ID] {
+			cook, _ := c.Result.Get("cooking_loss")
+			parts, total := []float64{cook.Value}, cook.Value
+			if rested {
+				rest, _ := c.Result.Get("rest_loss")
+				parts, total = append(parts, rest.Value), total+rest.Value
 			}
-			cook, ok := c.Result.Get("cooking_loss")
-			if !ok {
-				continue
-			}
-			rest, ok := c.Result.Get("rest_loss")
-			if !ok {
-				rest.Value = 0
-			}
-			tl.Cooks = append(tl.Cooks, figure.CookLoss{Cook: c.Cook.Label, Parts: []float64{cook.Value, rest.Value}})
-			totals = append(totals, cook.Value+rest.Value)
+			tl.Cooks = append(tl.Cooks, figure.CookLoss{Cook: c.Cook.Label, Parts: parts})
+			totals = append(totals, total)
 			any = true
 		}
 		if m, lo, hi, ok := meanInterval(totals); ok {
