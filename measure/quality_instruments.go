@@ -47,7 +47,7 @@ func (q *qualityCheck) instruments(traces []*trace.Trace) {
 			"the register of instruments does not hold %s: nothing is corrected by it", strings.Join(unlisted, ", "))
 	}
 	if !known {
-		if named := namedInstruments(q.in.Instruments); len(named) > 0 && len(unlisted) == 0 {
+		if named := namedInstruments(q.in.Instruments); len(traces) > 0 && len(named) > 0 && len(unlisted) == 0 {
 			q.add(Finding{Code: "register-unused", Severity: QualityNote},
 				"no channel names an instrument of the register (%s), so nothing is corrected: write sensor: %s to its channel in the column map and load the log again", strings.Join(named, ", "), named[0])
 		}
