@@ -240,7 +240,7 @@ var everywhere = []*regexp.Regexp{
 	regexp.MustCompile(`^((bottom|top|ends when), )?[a-z_]+$`), // keys of a cook file, words of the record
 	// Sentences that packages put together from parts.
 	regexp.MustCompile(`^With .+: .+ (lower|higher)\b.*\.$`), regexp.MustCompile(`^(Margin of|Tasting) “`), regexp.MustCompile(`^\d+ blocks \(`),
-	regexp.MustCompile(`; class T special; reads `), regexp.MustCompile(`^Nothing says what [\w-]+ reads in melting ice\.$`), regexp.MustCompile(`degC from the brackets in its name$`),
+	regexp.MustCompile(`; class T special; reads `), regexp.MustCompile(`^Nothing says what [\w-]+ reads in melting ice\.$`), regexp.MustCompile(`°C from the brackets in its name$`),
 	regexp.MustCompile(`^(\d{3} (early|late)-salt( · )?)+$`), // a key that was revealed
 	regexp.MustCompile(`tablet at the stove$`),               // as the lead named it
 }

@@ -154,7 +154,7 @@ func columnViews(g *logfile.Guess, m *logfile.Map, in map[string]string, u units
 		}
 	}
 	for _, c := range mappable(g) {
-		v := columnView{Name: c.Name, Why: c.Why, Place: leaveOut, ID: c.Channel.ID, Unit: string(c.Channel.Unit)}
+		v := columnView{Name: c.Name, Why: unitSigns.Replace(c.Why), Place: leaveOut, ID: c.Channel.ID, Unit: string(c.Channel.Unit)}
 		if !c.Sure && v.Why != "" {
 			v.Why = say("a-guess") + " " + v.Why
 		}
@@ -279,6 +279,9 @@ func typedLength(text string, u units) (float64, *fault.Error) {
 	}
 	return l.M(), nil
 }
+
+// unitSigns write units as people do.
+var unitSigns = strings.NewReplacer("degC", "°C", "degF", "°F")
 
 var bareNumber = regexp.MustCompile(`^[0-9.,]+$`)
 

@@ -76,7 +76,7 @@ var deskEnglish = map[string]string{
 	"trash":                "Trash",
 	"trash-link":           "Trash (%d)",
 	"trash-lead":           "Studies out of sight. Nothing of them is deleted.",
-	"trash-empty":          "The trash is empty.",
+	"trash-empty":          "The trash is empty. A study is put here from the foot of its own page.",
 	"restore":              "Put it back",
 	"restore-of":           "Put %s back",
 	"in-trash":             "This study is in the trash.",
