@@ -61,22 +61,26 @@ func (o DetectOptions) filled() DetectOptions {
 // and the earliest of them is the moment.
 func heatOn(traces []*Trace, opt DetectOptions) (Event, bool) {
 	var signs []Event
-	add := func(t *Trace, confidence float64, why string, us int64, ok bool) {
+	const (
+		soonS = 3  // standard uncertainty of the moment, s
+		lateS = 20 // of a core, which lags by its depth
+	)
+	add := func(t *Trace, confidence, u float64, why string, us int64, ok bool) {
 		if ok {
-			signs = append(signs, Event{Kind: HeatOn, AtUS: us, Confidence: confidence, TimeU: 2, Why: t.Channel.ID + why, Channels: []string{t.Channel.ID}})
+			signs = append(signs, Event{Kind: HeatOn, AtUS: us, Confidence: confidence, TimeU: u, Why: t.Channel.ID + why, Channels: []string{t.Channel.ID}})
 		}
 	}
 	for _, t := range traces {
 		switch t.Channel.Place {
 		case Surface, Depth:
 			us, ok := bends(t, +1, 2*opt.StepK, opt)
-			add(t, 0.7, " begins to rise", us, ok)
+			add(t, 0.7, soonS, " begins to rise", us, ok)
 		case Core:
 			us, ok := rises(t, opt)
-			add(t, 0.3, " begins to rise; a core lags behind the heat", us, ok)
+			add(t, 0.3, lateS, " begins to rise; a core lags behind the heat", us, ok)
 		case Pan:
 			us, ok := bends(t, -1, 0.5, opt)
-			add(t, 0.6, " begins to sag", us, ok)
+			add(t, 0.6, soonS, " begins to sag", us, ok)
 		}
 	}
 	if len(signs) == 0 {
