@@ -55,12 +55,12 @@ type profileFit struct {
 	faceC   [2][]float64 // what they read
 	driven  bool         // those readings bound the slab
 	params  int
-	films   int    // how many of them before the times
-	times   int    // how many moments of change are fitted
-	under   bool   // the log begins with the heat on
-	fixed   []bool // parameters that the search leaves alone
-	damping float64
-	scratch []float64
+	films   int       // how many of them before the times
+	times   int       // how many moments of change are fitted
+	under   bool      // the log begins with the heat on
+	fixed   []bool    // parameters that the search leaves alone
+	damping float64   // of the search
+	scratch []float64 // derivatives of its steps
 	prior   []float64
 	priorU  []float64
 	slab    *slab
@@ -72,14 +72,17 @@ type profileFit struct {
 // have steady contacts between the moments given, which change places at each
 // turn, plus a smooth remainder at each time (a Gaussian process over depth)
 // that takes what steady contacts cannot tell. Unknown are how deep the probe
-// went in, the diffusivity, the thickness within its uncertainty, and the
-// contacts.
+// went in, the diffusivity, the thickness within its uncertainty, the contacts,
+// and how late each moment was marked.
 //
 // The centre stands mostly on the sensors; a face beyond the outermost sensor
 // is told by the model and has the larger uncertainty. Conduction alone looks
 // the same when the probe and the piece are shifted together: how deep the
 // probe sits is told by the faces' contacts being steady, and is as uncertain
-// as InsertionUM where they are not.
+// as InsertionUM where they are not. A face just after a jump hangs on how
+// stiff its contact is and on the moment of the jump: within a minute or two it
+// is told to 1 K only where MarkUS is well below a second or the contact as
+// gentle as a pan's.
 //
 // Where both faces have sensors of their own and stay below boiling, their
 // readings stand for the contacts, and changes of heat need not be known.
