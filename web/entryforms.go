@@ -345,10 +345,12 @@ func (d *Desk) entryForms(v *studyView, b formBuilder) {
 	for _, x := range s.VoidRules {
 		e := entryForm{ID: "rule-" + x.ID, Says: sentenceOf(x.When)}
 		e.Form = b.form(e.ID, say("change-rule"), b.area("void["+x.ID+"].when", say("field-rule"), say("field-rule-hint")))
+		e.Form.Try = b.trialAt()
 		e.Remove = b.removal("void", x.ID, say("remove-rule"), say("remove-is"))
 		v.Rules = append(v.Rules, e)
 	}
 	v.NewRule = b.adding("void", "new-rule", say("add-rule"), nil, b.area("void[new].when", say("field-rule"), say("field-rule-hint")), b.line("void[new].id", say("field-rule-name"), say("field-rule-name-hint")))
+	v.NewRule.Try = b.trialAt()
 	v.PiecesSay, v.Food, v.Licensed, v.Authors = piecesSay(s), s.Foods, s.Licence, strings.Join(s.Authors, "; ")
 	for i, q := range s.Questions {
 		v.Questions[i].Remove = b.removal("questions", q.ID, say("remove-question"), say("remove-is"))

@@ -66,11 +66,12 @@ func (d *Desk) showPieces(w http.ResponseWriter, r *http.Request, status int, at
 	for _, x := range some {
 		e := entryForm{ID: "piece-" + x.Label, Name: x.Label, Says: pieceSays(x, u)}
 		e.Form = b.form(e.ID, say("change-piece", x.Label), fields(x.Label)...)
-		e.Form.Hidden = []choice{{"page", "pieces"}}
+		e.Form.Hidden, e.Form.Try = []choice{{"page", "pieces"}}, b.trialAt()
 		e.Remove = b.removal("pieces", x.Label, say("remove-piece", x.Label), say("remove-is"))
 		v.Pieces = append(v.Pieces, e)
 	}
 	v.New = b.adding("pieces", "new-piece", say("add-piece"), []choice{{"page", "pieces"}}, append([]field{b.line("pieces[new].label", say("field-label"), say("field-label-hint"))}, fields("new")...)...)
+	v.New.Try = b.trialAt()
 	v.Planned, v.PlannedSays = b.plannedForm()
 	v.Measures = b.measures(some)
 	if n := len(missingPieces(s)); n > 0 {

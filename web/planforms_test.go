@@ -168,3 +168,33 @@ func TestAPieceIsAddedUnderADrawnOrder(t *testing.T) {
 		t.Errorf("%+v", got.Pieces)
 	}
 }
+
+// While a form is filled in, what is wrong so far is told and nothing saved.
+func TestFormsOfThePlanAreTriedOut(t *testing.T) {
+	d, _ := saltDesk(t)
+	d.accepts(saltAt+"/edit", edit("plan", "blocks.count", "", "20"))
+	before := string(d.record("salt").Document)
+	for _, c := range []struct {
+		form url.Values
+		says string // "" nothing is wrong
+	}{
+		{edit("plan", "risk.mode", "fixed", "group-sequential", "risk.looks", "", "6, 12"), "The last look is at 12 blocks"},
+		{edit("plan", "risk.mode", "fixed", "group-sequential", "risk.looks", "", "6, 20"), ""},
+		{entry("void", "new-rule", "when", "it slipped", "id", "no good name"), "no good name"},
+		{entry("void", "new-rule", "when", "it slipped", "id", "slip"), ""},
+		{settingEntry("usual", "oven.top", "175 °C"), "A setting needs a name"},
+		{settingEntry("usual", "oven", "175 °C"), ""},
+		{entry("pieces", "new-piece", "label", "L01-a", "thickness", "thick"), "data-wrong=\"pieces[new].thickness\""},
+	} {
+		code, body := d.get(saltAt + "/trial?" + c.form.Encode())
+		if code != 200 || c.says == "" && strings.Contains(body, "problem") || c.says != "" && !strings.Contains(body, "problem") {
+			t.Errorf("%v: %d %s", c.form, code, body)
+		}
+		if c.says != "" && c.says != "no good name" {
+			wants(t, body, c.says)
+		}
+	}
+	if string(d.record("salt").Document) != before {
+		t.Error("a trial was saved")
+	}
+}

@@ -399,6 +399,7 @@ func (d *Desk) studyView(r *http.Request, rec *bench.Record, at saved, st stage)
 		b.line("risk.alpha", say("field-alpha"), say("field-alpha-hint")), b.line("risk.power", say("field-power"), ""),
 		b.pick("risk.mode", say("field-mode"), say("field-mode-hint"), choice{"fixed", say("mode-fixed")}, choice{"sequential", say("mode-sequential")}, choice{"group-sequential", say("mode-group")}),
 		b.line("risk.looks", say("field-looks"), say("field-looks-hint")), b.pick("risk.spending", say("field-spending"), say("field-spending-hint"), choice{"", say("not-said")}, choice{"obrien-fleming", say("spending-obrien-fleming")}, choice{"pocock", say("spending-pocock")}))
+	v.PlanForm.Try = b.trialAt()
 	v.HasOrder = len(s.Design.RunOrder) > 0
 	v.CanDraw = rec.Seal == nil && len(s.Treatments) > 1
 	if rec.Seal != nil {

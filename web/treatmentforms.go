@@ -99,8 +99,10 @@ func (b formBuilder) settingForms(v *treatmentView, t study.Treatment) {
 		summary = say("change-settings")
 	}
 	v.Form = b.form("treatment-"+v.ID, summary, fields...)
+	v.Form.Try = b.trialAt()
 	v.NewSetting = b.adding("settings", "new-setting-"+t.ID, say("add-setting"), []choice{{"question", t.ID}},
 		b.line("settings[new].name", say("field-setting"), say("field-setting-hint")), b.line("settings[new].value", say("field-setting-value"), say("field-setting-value-hint")))
+	v.NewSetting.Try = b.trialAt()
 }
 
 // settingIn finds a setting by its treatment and key, "early.salt".

@@ -85,8 +85,16 @@ func tried(rec *bench.Record, r *http.Request, in map[string]string) (s *study.S
 			_, err := addControl(rec, doc, in)
 			return nil, nil, "", err
 		}
-		if l = documentLists[r.FormValue("list")]; l == nil {
-			return nil, nil, "", nil
+		list := r.FormValue("list")
+		if l = documentLists[list]; l == nil {
+			if partsOf[list] == "" {
+				return nil, nil, "", nil
+			}
+			if _, err := addEntry(rec, doc, list, in, u, r.FormValue("question")); err != nil {
+				return nil, nil, "", err
+			}
+			_, err := study.Parse("study.yaml", doc.Bytes())
+			return nil, nil, "", err
 		}
 		anchor, err := l.addTo(rec, doc, in, u)
 		if err != nil {
@@ -113,6 +121,13 @@ func tried(rec *bench.Record, r *http.Request, in map[string]string) (s *study.S
 		if err := put(doc, p, in[p], u); err != nil {
 			return nil, l, id, err
 		}
+	}
+	was := map[string]string{}
+	for p := range in {
+		was[p] = r.FormValue("was:" + p)
+	}
+	if err := dropLooks(doc, rec.Study, &saved{In: in, Was: was}); err != nil {
+		return nil, l, id, err
 	}
 	s, err = study.Parse("study.yaml", doc.Bytes())
 	return s, l, id, err
