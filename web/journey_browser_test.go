@@ -481,7 +481,7 @@ func (j *journey) notes() {
 			sheet.types("What went otherwise than planned", x.What, "Why; may be left out", x.Why, "When, from heat on", clockOf(x.AtUS))
 		}
 		if i+1 < len(cooks) {
-			sheet.presses(say("sheet-next", cooks[i+1].Label))
+			sheet.passes("button", say("sheet-next", cooks[i+1].Label))
 			continue
 		}
 		sheet.presses("Save the sheet")
