@@ -18,6 +18,9 @@ func formPage(r *http.Request) string {
 	switch page := r.PostFormValue("page"); page {
 	case "pieces", "instruments":
 		at += "/" + page
+		if from := piecesFrom(r); from != "" {
+			at += "?pieces-from=" + from
+		}
 	}
 	return at
 }

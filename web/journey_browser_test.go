@@ -12,6 +12,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -186,7 +187,9 @@ func TestTheDemoByClicksFromAnEmptyNotebookToItsVerdicts(t *testing.T) {
 	needsScripts(t, d)
 	dir := t.TempDir()
 	theirs := make(chan byCommands, 1)
-	go func() { theirs <- answeredByCommands(t, dir) }() // meanwhile
+	var meanwhile sync.WaitGroup
+	meanwhile.Go(func() { theirs <- answeredByCommands(t, dir) })
+	t.Cleanup(meanwhile.Wait)
 	wrote, err := study.Parse("study.yaml", demo.Plan)
 	if err != nil {
 		t.Fatal(err)
@@ -334,8 +337,15 @@ func (j *journey) kitchen() {
 func (j *journey) pieces() {
 	j.in("#cooks").follows("List and change the pieces")
 	j.unfolds("List the pieces of the plan").types("What the blocks are called", "L", "With an unprobed twin of each, for tasters?", "yes").saves("List the pieces of the plan")
-	measure := j.unfolds("Type in what was measured")
-	for _, x := range j.wrote.Pieces {
+	var measure hands
+	for i, x := range j.wrote.Pieces {
+		if i%mostPieceForms == 0 {
+			if i > 0 {
+				measure.saves("Save")
+				j.follows(say("turn-on"))
+			}
+			measure = j.unfolds("Type in what was measured")
+		}
 		thick, _ := pieceValue(x, "thickness")
 		measure.in(x.Label).types("Thickness", thick)
 	}

@@ -3,6 +3,7 @@ package web
 import (
 	"html/template"
 	"net/http"
+	"strconv"
 	"strings"
 
 	"trivet/bench"
@@ -56,6 +57,10 @@ func (d *Desk) showPieces(w http.ResponseWriter, r *http.Request, status int, at
 	}
 	v.Lots = b.lots()
 	var some []study.Piece
+	if from := piecesFrom(r); from != "" { // the page of a form that was refused
+		r = r.Clone(r.Context())
+		r.URL.RawQuery = "pieces-from=" + from
+	}
 	some, v.List = stretchOf(r, s.ID+"/pieces", "pieces", say("find-pieces"), mostPieceForms, s.Pieces, func(x study.Piece) string { return strings.Join([]string{x.Label, x.Block, x.Lot}, " ") })
 	fields := func(label string) []field {
 		p := "pieces[" + label + "]."
@@ -66,18 +71,28 @@ func (d *Desk) showPieces(w http.ResponseWriter, r *http.Request, status int, at
 	for _, x := range some {
 		e := entryForm{ID: "piece-" + x.Label, Name: x.Label, Says: pieceSays(x, u)}
 		e.Form = b.form(e.ID, say("change-piece", x.Label), fields(x.Label)...)
-		e.Form.Hidden, e.Form.Try = []choice{{"page", "pieces"}}, b.trialAt()
+		e.Form.Hidden, e.Form.Try = []choice{{"page", "pieces"}, {"stretch", strconv.Itoa(v.List.From)}}, b.trialAt()
 		e.Remove = b.removal("pieces", x.Label, say("remove-piece", x.Label), say("remove-is"))
 		v.Pieces = append(v.Pieces, e)
 	}
 	v.New = b.adding("pieces", "new-piece", say("add-piece"), []choice{{"page", "pieces"}}, append([]field{b.line("pieces[new].label", say("field-label"), say("field-label-hint"))}, fields("new")...)...)
 	v.New.Try = b.trialAt()
 	v.Planned, v.PlannedSays = b.plannedForm()
-	v.Measures = b.measures(some)
+	v.Measures = b.measures(some, v.List.From)
 	if n := len(missingPieces(s)); n > 0 {
 		v.Missing = say("pieces-from-is", count(n, "piece", "pieces"))
 	}
 	d.render(w, r, status, "piecespage", piecesFrame(s), v)
+}
+
+// piecesFrom is the first line of the stretch of pieces on which a form that
+// was sent stands; "" for the first.
+func piecesFrom(r *http.Request) string {
+	n, err := strconv.Atoi(r.PostFormValue("stretch"))
+	if err != nil || n < 2 {
+		return ""
+	}
+	return strconv.Itoa(n)
 }
 
 // pieceSays is a piece in one line.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 
 	"trivet/fault"
@@ -23,7 +24,7 @@ type fieldGroup struct {
 
 // measures is the form in which what was measured of many pieces is typed in
 // one go; nil where there are none.
-func (b formBuilder) measures(pieces []study.Piece) *groupedForm {
+func (b formBuilder) measures(pieces []study.Piece, from int) *groupedForm {
 	if len(pieces) == 0 {
 		return nil
 	}
@@ -33,7 +34,7 @@ func (b formBuilder) measures(pieces []study.Piece) *groupedForm {
 		flat = append(flat, b.line(p+"thickness", say("field-thick"), ""), b.line(p+"mass", say("field-raw-mass"), ""), b.line(p+"start", say("field-piece-start"), ""))
 	}
 	out := &groupedForm{form: b.form("measures", say("measure-pieces"), flat...)}
-	out.Hidden = []choice{{"page", "pieces"}}
+	out.Hidden = []choice{{"page", "pieces"}, {"stretch", strconv.Itoa(from)}}
 	for i, x := range pieces {
 		out.Groups = append(out.Groups, fieldGroup{x.Label, out.Fields[3*i : 3*i+3]})
 	}

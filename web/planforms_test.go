@@ -147,6 +147,19 @@ func TestPiecesOfThePlanByForm(t *testing.T) {
 	}
 	measured.Set("set:pieces[loin01-a].mass", "203")
 	d.refuses(saltAt+"/edit", measured, http.StatusConflict, "201.5 g", "203", "Keep mine", `id="edit-measures" open`)
+	// The form of a later stretch leads back to it, refused or not.
+	d.accepts(saltAt+"/edit", edit("plan", "blocks.count", "3", "16"))
+	d.accepts(saltAt+"/entries", planned("C", "no"))
+	later := edit("measures", "pieces[C13-a].mass", "", "198")
+	later.Set("page", "pieces")
+	later.Set("stretch", "41")
+	if last := s().Pieces[len(s().Pieces)-1].Label; last != "C13-c" {
+		t.Fatalf("the last piece is %s", last)
+	}
+	wants(t, d.accepts(saltAt+"/edit", later), `name="set:pieces[C13-a].mass"`, "198 g")
+	later.Set("set:pieces[C13-a].mass", "light")
+	later.Set("was:pieces[C13-a].mass", "198 g")
+	d.refuses(saltAt+"/edit", later, 422, `value="light"`)
 	wrong := edit("measures", "pieces[loin02-b].mass", "", "heavy", "pieces[loin02-a].mass", "", "199 g")
 	wrong.Set("page", "pieces")
 	d.refuses(saltAt+"/edit", wrong, 422, `value="heavy"`, `value="199 g"`)
