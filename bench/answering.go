@@ -17,6 +17,9 @@ type AnswerOptions struct {
 	// NoLook leaves the history alone; whoever shows the answer to a person
 	// calls [NoteLook] then.
 	NoLook bool
+	// Record is the study as it was just read, so that it is not read again;
+	// nil reads it.
+	Record *Record
 }
 
 // Answered is an answer with the record it came from.
@@ -30,7 +33,10 @@ type Answered struct {
 // the answer of a sealed plan before its planned number is reached enters
 // the history.
 func Answer(ctx context.Context, rd Reader, studyID string, o AnswerOptions) (*Answered, error) {
-	rec, err := rd.Record(ctx, studyID)
+	rec, err := o.Record, error(nil)
+	if rec == nil {
+		rec, err = rd.Record(ctx, studyID)
+	}
 	if err != nil {
 		return nil, err
 	}

@@ -534,7 +534,7 @@ func (d *Desk) answer(ctx context.Context, rec *bench.Record, look bool) (*bench
 	if early(rec) && !look {
 		rd = onlyReads{d.nb}
 	}
-	got, err := bench.Answer(ctx, rd, id, bench.AnswerOptions{Now: d.s.opt.Now(), Progress: func(int, int) { d.pages.opened.aside(ctx) }})
+	got, err := bench.Answer(ctx, rd, id, bench.AnswerOptions{Now: d.s.opt.Now(), Record: rec, Progress: func(int, int) { d.pages.opened.aside(ctx) }})
 	if err != nil {
 		return nil, err
 	}
