@@ -59,7 +59,7 @@ func (o DetectOptions) filled() DetectOptions {
 // heatOn looks for the first rise of a piece sensor and the first sag of the
 // pan. The most telling sign wins; signs within ten seconds of it support it,
 // and the earliest of them is the moment.
-func heatOn(traces []*Trace, opt DetectOptions) (Event, bool) {
+func (g *eventGrid) heatOn(traces []*Trace, opt DetectOptions) (Event, bool) {
 	var signs []Event
 	const (
 		soonS = 3  // standard uncertainty of the moment, s
@@ -72,7 +72,14 @@ func heatOn(traces []*Trace, opt DetectOptions) (Event, bool) {
 	}
 	for _, t := range traces {
 		switch t.Channel.Place {
-		case Surface, Depth:
+		case Depth:
+			if d := t.Channel.DepthM; min(d, g.thickM-d) > tooDeepM {
+				us, ok := rises(t, opt)
+				add(t, 0.3, lateS, " begins to rise; so deep a sensor lags behind the heat", us, ok)
+				continue
+			}
+			fallthrough
+		case Surface:
 			us, ok := bends(t, +1, 2*opt.StepK, opt)
 			add(t, 0.7, soonS, " begins to rise", us, ok)
 		case Core:

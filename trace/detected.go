@@ -374,10 +374,12 @@ func Detect(traces []*Trace, opt DetectOptions) []Event {
 		found, _ = sequence(g.changes(sags), raw)
 	}
 	for _, c := range found {
-		out = append(out, g.named(c))
+		if e, ok := g.offer(c); ok {
+			out = append(out, e)
+		}
 	}
 	if len(out) == 0 || out[0].Kind != HeatOn {
-		on, ok := heatOn(traces, opt)
+		on, ok := g.heatOn(traces, opt)
 		if !ok {
 			return nil
 		}
@@ -433,7 +435,36 @@ func (g *eventGrid) timeU(c named) float64 {
 	return math.Hypot(still, noisy*noise)
 }
 
-// named offers a change of the faces.
+// offer is a change of the faces, if the sensors there are can tell it: where
+// none stands near a face, what that face meets is not seen, and a piece that is
+// turned away looks like one that is taken off; two sensors cannot tell what is
+// between them.
+func (g *eventGrid) offer(c named) (Event, bool) {
+	// Most confidence of what one or two sensors tell.
+	const (
+		fewSure   = 0.85
+		fewUnsure = 0.4 // of an off heat
+	)
+	under := g.under(placement{})
+	a, b := under[0] <= tooDeepM, under[1] <= tooDeepM
+	e := g.named(c)
+	if len(g.piece) < 3 {
+		e.Confidence = min(e.Confidence, fewSure)
+	}
+	switch {
+	case !a && !b:
+		return e, false
+	case !a || !b:
+		return e, c.kind == HeatOn || c.kind == Turn && c.pan > panLeast
+	case len(g.piece) > 2:
+		return e, true
+	case c.kind == OffHeat:
+		e.Confidence = min(e.Confidence, fewUnsure)
+	}
+	return e, c.kind != Moved
+}
+
+// named tells a change of the faces.
 func (g *eventGrid) named(c named) Event {
 	t := c.told[c.by]
 	var why []string

@@ -12,12 +12,14 @@ const (
 	probeRestK  = 0.4 // what conduction and splashes break of the course of a deep sensor, K
 	probeFaceK  = 4   // more at a face, falling by e each probeFadeM
 	probeFadeM  = 2.5e-3
-	probeSigmas = 3  // standard deviations from which a sensor breaks off
-	probeLeast  = 55 // least sum of their squares over all sensors
-	probeTell   = 3  // sensors that must break off, where there are so many
-	probeQuietS = 25 // seconds after a break that belong to it
-	probeAloneK = 8  // least break where there is one sensor only
-	probeLaterS = 40 // when what came of it is looked at
+	probeSigmas = 3   // standard deviations from which a sensor breaks off
+	probeLeast  = 55  // least sum of their squares over all sensors
+	probeTell   = 3   // sensors that must break off, where there are so many
+	probeQuietS = 25  // seconds after a break that belong to it
+	probeAloneK = 8   // least break where there is one sensor only
+	aloneSure   = 0.2 // most confidence of what one sensor tells: it may have been turned to other heat
+	pairSure    = 0.5 // and of two
+	probeLaterS = 40  // when what came of it is looked at
 )
 
 // handled is a moment at which the probe was touched.
@@ -145,6 +147,16 @@ func average(v []float64) float64 {
 	return sum / float64(len(v))
 }
 
+// inside counts the sensors that stand in the piece.
+func (g *eventGrid) inside() (n int) {
+	for _, s := range g.piece {
+		if s.t.Channel.Place != Surface {
+			n++
+		}
+	}
+	return n
+}
+
 // probeEvent offers what was found.
 func (g *eventGrid) probeEvent(h handled) Event {
 	why := fmt.Sprintf("%d sensors break off their course by up to %.0f K at once", len(h.sensors), math.Abs(h.breakK))
@@ -157,5 +169,12 @@ func (g *eventGrid) probeEvent(h handled) Event {
 	case ProbeIn:
 		why += " after the probe was out"
 	}
-	return Event{Kind: h.kind, AtUS: g.us(h.at), Confidence: confidence(h.kind, h.share*math.Abs(h.breakK)), Why: why, Channels: h.sensors}
+	sure := confidence(h.kind, h.share*math.Abs(h.breakK))
+	switch g.inside() {
+	case 1:
+		sure = min(sure, aloneSure)
+	case 2:
+		sure = min(sure, pairSure)
+	}
+	return Event{Kind: h.kind, AtUS: g.us(h.at), Confidence: sure, Why: why, Channels: h.sensors}
 }
