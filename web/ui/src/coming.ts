@@ -47,7 +47,7 @@ export async function fillIn(wire: (root: ParentNode) => void): Promise<void> {
       if (!there || (!whole && there.hasAttribute("data-coming"))) continue;
       const fresh = document.importNode(there, true);
       // A line keeps the room it had, so that what is below it stays put.
-      if (part.matches("p")) fresh.style.minHeight = `${part.offsetHeight}px`;
+      if (part.matches("p")) fresh.classList.add("came");
       part.replaceWith(fresh);
       wire(fresh);
     }
