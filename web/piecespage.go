@@ -32,7 +32,7 @@ func (d *Desk) piecesPage(w http.ResponseWriter, r *http.Request) {
 }
 
 // mostPieceForms is how many pieces, each with its form, stand on a page.
-const mostPieceForms = 40
+const mostPieceForms = 30
 
 func piecesFrame(s *study.Study) frame {
 	return frame{Title: say("pieces-title", s.Title), Invented: s.Invented, Study: s.ID, StudyName: s.Title, Script: "study"}
