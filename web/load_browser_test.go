@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -51,6 +52,8 @@ func TestLogsOnTheirWayInABrowser(t *testing.T) {
 	}
 	var lost atomic.Bool
 	var came, holds atomic.Int64 // uploads that came; after how many the rest hang
+	told := make(chan struct{})  // somebody was told how far the loading is
+	tell := sync.OnceFunc(func() { close(told) })
 	inner := pagesSeen.around(d.desk.Handler())
 	gate := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if lost.Load() {
@@ -65,7 +68,13 @@ func TestLogsOnTheirWayInABrowser(t *testing.T) {
 				panic(http.ErrAbortHandler)
 			}
 		}
+		if r.Method == "POST" && r.URL.Path == at+"/all" {
+			w = &lateAnswer{w, told} // or the loading is over before anybody asks
+		}
 		inner.ServeHTTP(w, r)
+		if r.URL.Path == at+"/progress" {
+			tell()
+		}
 	}))
 	t.Cleanup(gate.Close)
 	p := newPerson(t, chromium, "way-in", gate.URL, 820, 1180, false, &lost)
@@ -133,6 +142,21 @@ func TestLogsOnTheirWayInABrowser(t *testing.T) {
 	}
 	p.check()
 	p.shot("loaded")
+}
+
+// lateAnswer keeps an answer back until it is let go.
+type lateAnswer struct {
+	http.ResponseWriter
+	goes <-chan struct{}
+}
+
+func (l *lateAnswer) WriteHeader(status int) {
+	select {
+	case <-l.goes:
+		time.Sleep(300 * time.Millisecond) // what was told is drawn meanwhile
+	case <-time.After(20 * time.Second):
+	}
+	l.ResponseWriter.WriteHeader(status)
 }
 
 // Whoever is signed out in the middle of work signs in on the spot, over the

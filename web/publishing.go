@@ -139,10 +139,9 @@ func (c *counted) Write(b []byte) (int, error) {
 	return n, err
 }
 
-// sheetsPage and sheetsFile are the papers for the day, from the drawn order.
 // longDocument is from how many cooks on a document is too long to be opened
 // unasked: its pages are of many thousand lines.
-const longDocument = 1000
+const longDocument = 250
 
 // longView tells of a document that is long before it is opened.
 type longView struct{ ID, Title, Lead, Open, At string }
@@ -163,6 +162,7 @@ func (d *Desk) toldFirst(w http.ResponseWriter, r *http.Request, what string) bo
 	return true
 }
 
+// sheetsPage and sheetsFile are the papers for the day, from the drawn order.
 func (d *Desk) sheetsPage(w http.ResponseWriter, r *http.Request) {
 	if d.toldFirst(w, r, "sheets") {
 		return
