@@ -38,7 +38,7 @@ func dsn(path string, a access, busy time.Duration) string {
 	pragma("foreign_keys(1)")
 	pragma("trusted_schema(0)") // a notebook may come from someone else
 	pragma("cell_size_check(1)")
-	pragma("cache_size(-32768)") // KiB: the cooks of a large notebook
+	pragma("cache_size(-4096)") // KiB, of each connection; the system keeps the file in memory besides
 	switch a {
 	case writing:
 		pragma("synchronous(FULL)") // a commit is on disk before it returns

@@ -54,6 +54,7 @@ func TestLogsOnTheirWayInABrowser(t *testing.T) {
 	var came, holds atomic.Int64 // uploads that came; after how many the rest hang
 	told := make(chan struct{})  // somebody was told how far the loading is
 	tell := sync.OnceFunc(func() { close(told) })
+	letGo := make(chan struct{})
 	inner := pagesSeen.around(d.desk.Handler())
 	gate := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if lost.Load() {
@@ -62,7 +63,7 @@ func TestLogsOnTheirWayInABrowser(t *testing.T) {
 		if r.Method == "POST" && r.URL.Path == at {
 			if n := came.Add(1); holds.Load() > 0 && n > holds.Load() {
 				select { // on its way, and never there
-				case <-r.Context().Done():
+				case <-letGo:
 				case <-time.After(20 * time.Second):
 				}
 				panic(http.ErrAbortHandler)
@@ -100,6 +101,7 @@ func TestLogsOnTheirWayInABrowser(t *testing.T) {
 	// The server is lost in the middle: the files stay chosen, and are sent by
 	// themselves when it is back.
 	holds.Store(0)
+	close(letGo)
 	box := `[data-log="` + bench.HashOf([]byte(logOf(0))) + `"] [name=cook]`
 	p.do(chromedp.Evaluate[chromedp.Void](`(() => { const e = document.querySelector(` + quoted(box) + `); e.value = "typed meanwhile"; e.dispatchEvent(new Event("input", {bubbles: true})); })()`))
 	lost.Store(true)
