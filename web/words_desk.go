@@ -418,7 +418,7 @@ var deskEnglish = map[string]string{
 	"load-h":         "Load logs",
 	"load-lead":      "Files wait here, untouched, until each is loaded into its cook. What a file seems to be is shown first. Closing the page loses nothing.",
 	"load-label":     "Choose logs, or drop them here",
-	"load-hint":      "CSV, text, JSON Lines or workbooks, plain or packed.",
+	"load-hint":      "Text tables, workbooks, JSON, JSON Lines or Parquet, plain or packed.",
 	"load-go":        "Take them in",
 	"sending":        "Sending",
 	"sending-failed": "The connection was lost. Nothing was kept; the files are still chosen, so try again.",
