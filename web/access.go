@@ -28,9 +28,10 @@ type access struct {
 	path string // "" keeps it in memory alone
 	now  func() time.Time
 
-	mu   sync.Mutex
-	f    accessFile
-	seen map[string]time.Time // of sessions, by hash: the last request since the start
+	mu    sync.Mutex
+	f     accessFile
+	seen  map[string]time.Time // of sessions, by hash: the last request since the start
+	ended map[string]time.Time // leads' sessions that were ended, by hash, and when
 }
 
 type accessFile struct {
@@ -84,7 +85,7 @@ const (
 )
 
 func openAccess(path string, now func() time.Time) (*access, error) {
-	a := &access{path: path, now: now, f: accessFile{Format: 1}, seen: map[string]time.Time{}}
+	a := &access{path: path, now: now, f: accessFile{Format: 1}, seen: map[string]time.Time{}, ended: map[string]time.Time{}}
 	if path != "" {
 		b, err := os.ReadFile(path)
 		switch {
@@ -145,6 +146,11 @@ func (a *access) save() error {
 		_, guest := a.f.Guests[h]
 		if _, lead := a.f.Sessions[h]; !guest && !lead {
 			delete(a.seen, h)
+		}
+	}
+	for h, at := range a.ended {
+		if now.After(at.Add(leadTime)) {
+			delete(a.ended, h)
 		}
 	}
 	for h, l := range a.f.Links {
@@ -368,8 +374,16 @@ func (a *access) leadCount() int {
 func (a *access) signOutLeads() error {
 	a.mu.Lock()
 	defer a.mu.Unlock()
-	clear(a.f.Sessions)
+	for h := range a.f.Sessions {
+		a.endLead(h)
+	}
 	return a.save()
+}
+
+// endLead ends a lead's session for good. The caller holds mu.
+func (a *access) endLead(hash string) {
+	delete(a.f.Sessions, hash)
+	a.ended[hash] = a.now()
 }
 
 // Find, Commit and Delete make access a store of sessions for scs, which
@@ -391,10 +405,14 @@ func (a *access) Find(hash string) ([]byte, bool, error) {
 // with every request it moves a little.
 const idleStep = 5 * time.Minute
 
-// Commit keeps a session.
+// Commit keeps a session. One that was ended stays so: a request that was on
+// its way then would bring it back.
 func (a *access) Commit(hash string, body []byte, until time.Time) error {
 	a.mu.Lock()
 	defer a.mu.Unlock()
+	if _, gone := a.ended[hash]; gone {
+		return nil
+	}
 	old, ok := a.f.Sessions[hash]
 	if ok && string(old.Body) == string(body) && until.Sub(old.Until) < idleStep && old.Until.Sub(until) < idleStep {
 		return nil
@@ -410,6 +428,6 @@ func (a *access) Delete(hash string) error {
 	if _, ok := a.f.Sessions[hash]; !ok {
 		return nil
 	}
-	delete(a.f.Sessions, hash)
+	a.endLead(hash)
 	return a.save()
 }

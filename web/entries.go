@@ -110,11 +110,7 @@ func (d *Desk) changeLists(w http.ResponseWriter, r *http.Request, change func(r
 	}
 	anchor := ""
 	once := func() error {
-		rec, err := d.nb.Record(r.Context(), id)
-		if err != nil {
-			return err
-		}
-		doc, err := study.ReadDocument("study.yaml", rec.Document)
+		rec, doc, err := d.editable(r.Context(), id)
 		if err != nil {
 			return err
 		}

@@ -24,11 +24,14 @@ type leads struct {
 	plain, tls *scs.SessionManager
 }
 
+// leadTime is the longest that a lead stays signed in.
+const leadTime = 12 * time.Hour
+
 func newLeads(opt Options, a *access) *leads {
 	manager := func(name string, secure bool) *scs.SessionManager {
 		m := scs.New()
 		m.Store = a
-		m.Lifetime = 12 * time.Hour
+		m.Lifetime = leadTime
 		m.IdleTimeout = 2 * time.Hour
 		m.Cookie.Name = name
 		m.Cookie.HttpOnly = true
@@ -65,6 +68,11 @@ func (l *leads) load(next http.Handler) http.Handler {
 	}
 	plain, tls := l.plain.LoadAndSave(next), l.tls.LoadAndSave(next)
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if c, err := r.Cookie(l.of(r).Cookie.Name); err == nil {
+			once := &cookieOnce{ResponseWriter: w, had: c.Name + "=" + c.Value + ";"}
+			defer once.drop()
+			w = once
+		}
 		if r.TLS != nil {
 			tls.ServeHTTP(w, r)
 		} else {
@@ -72,6 +80,34 @@ func (l *leads) load(next http.Handler) http.Handler {
 		}
 	})
 }
+
+// cookieOnce takes out of an answer the cookie that came with its request. A
+// browser has it, and keeps it until it is closed; where somebody signed in
+// anew while the answer was on its way, it would put the old one back.
+type cookieOnce struct {
+	http.ResponseWriter
+	had string
+}
+
+func (c *cookieOnce) drop() {
+	h := c.Header()
+	if all := h["Set-Cookie"]; all != nil {
+		h["Set-Cookie"] = slices.DeleteFunc(all, func(s string) bool { return strings.HasPrefix(s, c.had) })
+	}
+}
+
+func (c *cookieOnce) WriteHeader(status int) {
+	c.drop()
+	c.ResponseWriter.WriteHeader(status)
+}
+
+func (c *cookieOnce) Write(p []byte) (int, error) {
+	c.drop()
+	return c.ResponseWriter.Write(p)
+}
+
+// Unwrap lets an answer be sent in parts (http.ResponseController).
+func (c *cookieOnce) Unwrap() http.ResponseWriter { return c.ResponseWriter }
 
 func (l *leads) isLead(r *http.Request) bool {
 	return !l.signIn || l.of(r).GetBool(r.Context(), "lead")

@@ -197,11 +197,7 @@ func (d *Desk) setOrder(w http.ResponseWriter, r *http.Request) {
 }
 
 func (d *Desk) setOrderOnce(r *http.Request, id string, v *orderView) error {
-	rec, err := d.nb.Record(r.Context(), id)
-	if err != nil {
-		return err
-	}
-	doc, err := study.ReadDocument("study.yaml", rec.Document)
+	rec, doc, err := d.editable(r.Context(), id)
 	if err != nil {
 		return err
 	}

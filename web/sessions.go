@@ -65,7 +65,7 @@ func (a *access) end(id string) (openSession, bool, error) {
 	defer a.mu.Unlock()
 	for h, s := range a.f.Sessions {
 		if leadID(h) == id {
-			delete(a.f.Sessions, h)
+			a.endLead(h)
 			return openSession{ID: id, Role: tasting.Lead, Until: s.Until}, true, a.save()
 		}
 	}

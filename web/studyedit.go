@@ -207,13 +207,19 @@ func (d *Desk) edit(w http.ResponseWriter, r *http.Request) {
 	}
 }
 
-// editOnce puts what a form says on top of the study as it is now.
-func (d *Desk) editOnce(r *http.Request, id string, at *saved) error {
-	rec, err := d.nb.Record(r.Context(), id)
+// editable is a study with its document, as both are now.
+func (d *Desk) editable(ctx context.Context, id string) (*bench.Record, *study.Document, error) {
+	rec, err := d.nb.Record(ctx, id)
 	if err != nil {
-		return err
+		return nil, nil, err
 	}
 	doc, err := study.ReadDocument("study.yaml", rec.Document)
+	return rec, doc, err
+}
+
+// editOnce puts what a form says on top of the study as it is now.
+func (d *Desk) editOnce(r *http.Request, id string, at *saved) error {
+	rec, doc, err := d.editable(r.Context(), id)
 	if err != nil {
 		return err
 	}
@@ -322,11 +328,7 @@ func (d *Desk) change(w http.ResponseWriter, r *http.Request, form, anchor strin
 }
 
 func (d *Desk) changeOnce(ctx context.Context, id string, edit func(rec *bench.Record, doc *study.Document) error) error {
-	rec, err := d.nb.Record(ctx, id)
-	if err != nil {
-		return err
-	}
-	doc, err := study.ReadDocument("study.yaml", rec.Document)
+	rec, doc, err := d.editable(ctx, id)
 	if err != nil {
 		return err
 	}
