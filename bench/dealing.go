@@ -93,6 +93,15 @@ func Dealt(s *study.Study, probes []string) (*design.Plan, bool) {
 	return p, true
 }
 
+// DesignOf is a dealt plan as a study keeps it; [Dealt] reads it back.
+func DesignOf(p *design.Plan) study.Design {
+	out := study.Design{Kind: string(p.Kind), Seed: p.Seed}
+	for _, x := range p.Slots {
+		out.RunOrder = append(out.RunOrder, study.RunSlot{Order: x.Order, Block: x.Block, Piece: x.Piece, Treatment: x.Treatment, Burner: x.Burner, Code: x.Code})
+	}
+	return out
+}
+
 // WriteDeal puts a dealt plan into a study document: its kind, seed and run
 // order, and the pieces where the document has none. Every other byte stays.
 func WriteDeal(name string, document []byte, s *study.Study, p *design.Plan) ([]byte, error) {
@@ -125,18 +134,8 @@ func WriteDeal(name string, document []byte, s *study.Study, p *design.Plan) ([]
 			}
 		}
 	}
-	var order []any
-	for _, slot := range p.Slots {
-		f := study.Fields{{Key: "order", Value: slot.Order}}
-		for _, kv := range [][2]string{{"block", slot.Block}, {"piece", slot.Piece}, {"treatment", slot.Treatment}, {"burner", slot.Burner}, {"code", slot.Code}} {
-			if kv[1] != "" {
-				f = append(f, study.Field{Key: kv[0], Value: kv[1]})
-			}
-		}
-		order = append(order, f)
-	}
-	for _, set := range []study.Field{{Key: "design.kind", Value: string(p.Kind)}, {Key: "design.seed", Value: p.Seed}, {Key: "design.run_order", Value: order}} {
-		if err := d.Set(set.Key, set.Value); err != nil {
+	for _, f := range DesignOf(p).Fields() {
+		if err := d.Set("design."+f.Key, f.Value); err != nil {
 			return nil, err
 		}
 	}

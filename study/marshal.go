@@ -82,6 +82,23 @@ func each[T any](list []T, write func(T) Fields) []any {
 	return out
 }
 
+// Fields is a design as a study document has it; what is empty is left out.
+func (d Design) Fields() Fields {
+	var out Fields
+	out.put("kind", d.Kind)
+	out.put("seed", d.Seed)
+	out.put("run_order", each(d.RunOrder, func(r RunSlot) Fields {
+		fs := Fields{{"order", r.Order}}
+		fs.put("block", r.Block)
+		fs.put("piece", r.Piece)
+		fs.put("treatment", r.Treatment)
+		fs.put("burner", r.Burner)
+		fs.put("code", r.Code)
+		return fs
+	}))
+	return out
+}
+
 func documentOf(s *Study) Fields {
 	var d Fields
 	d.put("study", s.Title)
@@ -138,19 +155,7 @@ func documentOf(s *Study) Fields {
 	risk.put("looks", looks)
 	risk.put("spending", s.Risk.Spending)
 	d.put("risk", risk)
-	var design Fields
-	design.put("kind", s.Design.Kind)
-	design.put("seed", s.Design.Seed)
-	design.put("run_order", each(s.Design.RunOrder, func(r RunSlot) Fields {
-		fs := Fields{{"order", r.Order}}
-		fs.put("block", r.Block)
-		fs.put("piece", r.Piece)
-		fs.put("treatment", r.Treatment)
-		fs.put("burner", r.Burner)
-		fs.put("code", r.Code)
-		return fs
-	}))
-	d.put("design", design)
+	d.put("design", s.Design.Fields())
 	var foods Fields
 	foods.put("animal", s.Foods.Animal)
 	foods.put("form", s.Foods.Form)

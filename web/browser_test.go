@@ -470,10 +470,7 @@ func TestBallotInTheNetwork(t *testing.T) {
 	}
 	// Not by its address: on loopback a browser would call the page secure.
 	b := browser(t, chromedp.Flag("host-resolver-rules", "MAP "+kitchenName+" 127.0.0.1"))
-	hash, err := HashPassphrase(passphrase)
-	if err != nil {
-		t.Fatal(err)
-	}
+	hash := passphraseHash(t)
 	k := openKitchen(t, Options{Hosts: []string{kitchenName}, PassphraseHash: hash})
 	base := strings.Replace(k.http.URL, "127.0.0.1", kitchenName, 1)
 	plan := trianglePlan(2, 2)

@@ -521,10 +521,7 @@ func TestZipsThatMustNotBeUnpacked(t *testing.T) {
 
 func TestACooksLinkOpensTheStoveAlone(t *testing.T) {
 	demo := madeDemo(t)
-	hash, err := HashPassphrase(passphrase)
-	if err != nil {
-		t.Fatal(err)
-	}
+	hash := passphraseHash(t)
 	d := openDeskWith(t, Options{PassphraseHash: hash})
 	if code, body := d.post("/login", url.Values{"passphrase": {passphrase}, "next": {"/"}}); code != 200 || !strings.Contains(body, "Studies") {
 		t.Fatalf("signing in: %d", code)

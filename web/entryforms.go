@@ -217,17 +217,9 @@ func (b formBuilder) adding(list, id, button string, hidden []choice, fields ...
 func entryIn(s *study.Study, list, name string) any {
 	switch list {
 	case "void":
-		for _, x := range s.VoidRules {
-			if x.ID == name {
-				return x
-			}
-		}
+		return entryWhere(s.VoidRules, func(x study.VoidRule) bool { return x.ID == name })
 	case "pieces":
-		for _, x := range s.Pieces {
-			if x.Label == name {
-				return x
-			}
-		}
+		return entryWhere(s.Pieces, func(x study.Piece) bool { return x.Label == name })
 	case "questions":
 		for _, x := range s.Questions {
 			if x.ID == name {
@@ -243,11 +235,7 @@ func entryIn(s *study.Study, list, name string) any {
 			}
 		}
 	case "tastings":
-		for _, x := range s.Tastings {
-			if x.ID == name {
-				return x
-			}
-		}
+		return entryWhere(s.Tastings, func(x study.Tasting) bool { return x.ID == name })
 	case "settings":
 		if v, ok := settingIn(s, name); ok {
 			return v
@@ -256,6 +244,15 @@ func entryIn(s *study.Study, list, name string) any {
 		if l := documentLists[list]; l != nil {
 			return l.Find(s, name)
 		}
+	}
+	return nil
+}
+
+// entryWhere is the first entry of a list that is the one asked for; nil where
+// none is.
+func entryWhere[T any](list []T, is func(T) bool) any {
+	if i := slices.IndexFunc(list, is); i >= 0 {
+		return list[i]
 	}
 	return nil
 }

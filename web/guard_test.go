@@ -105,10 +105,7 @@ func TestGuessingLinksIsSlow(t *testing.T) {
 
 func TestInTheNetworkTheLeadSignsIn(t *testing.T) {
 	t.Parallel()
-	hash, err := HashPassphrase(passphrase)
-	if err != nil {
-		t.Fatal(err)
-	}
+	hash := passphraseHash(t)
 	if _, err := HashPassphrase("short"); err == nil {
 		t.Error("a short passphrase is taken")
 	}

@@ -2,7 +2,7 @@ package web
 
 import (
 	"net/http"
-	"slices"
+	"strings"
 
 	"trivet/bench"
 	"trivet/fault"
@@ -30,10 +30,7 @@ func init() {
 			{Key: "note", Area: true},
 		},
 		Find: func(s *study.Study, id string) any {
-			if i := slices.IndexFunc(s.Instruments, func(x study.Instrument) bool { return x.ID == id }); i >= 0 {
-				return s.Instruments[i]
-			}
-			return nil
+			return entryWhere(s.Instruments, func(x study.Instrument) bool { return x.ID == id })
 		},
 		Says: func(s *study.Study, id string) string {
 			for _, x := range s.Instruments {
@@ -95,7 +92,7 @@ func (d *Desk) showInstruments(w http.ResponseWriter, r *http.Request, status in
 		v.TakeBack.Page = l.Page
 	}
 	for _, f := range study.Check(s, rec.CookFiles) {
-		if len(f.Where) >= len(l.Name) && f.Where[:len(l.Name)] == l.Name {
+		if strings.HasPrefix(f.Where, l.Name) {
 			v.Doubts = append(v.Doubts, openPoint(f))
 		}
 	}

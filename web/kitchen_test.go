@@ -41,6 +41,16 @@ foods: {animal: none, eaten: yes, allergens: [celery]}
 
 const passphrase = "four invented test words"
 
+// passphraseHash is what a server is started with for the passphrase.
+func passphraseHash(t testing.TB) string {
+	t.Helper()
+	hash, err := HashPassphrase(passphrase)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return hash
+}
+
 // syncBuffer is a log that several requests write.
 type syncBuffer struct {
 	mu sync.Mutex

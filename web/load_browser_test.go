@@ -170,10 +170,7 @@ func TestSignedOutInTheMiddleOfWorkInABrowser(t *testing.T) {
 	}
 	checker := axe(t)
 	chromium := browser(t)
-	hash, err := HashPassphrase(passphrase)
-	if err != nil {
-		t.Fatal(err)
-	}
+	hash := passphraseHash(t)
 	d := openDeskWith(t, Options{PassphraseHash: hash})
 	needsScripts(t, d)
 	if code, _ := d.post("/login", url.Values{"passphrase": {passphrase}}); code != 200 {

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"slices"
 	"strings"
 
 	"trivet/bench"
@@ -16,10 +15,7 @@ func init() {
 		Name: "lots", One: "lot", Part: "lots", Page: "pieces", NamedBy: "what",
 		Fields: []listField{{Key: "what"}, {Key: "bought"}, {Key: "note", Area: true}},
 		Find: func(s *study.Study, id string) any {
-			if i := slices.IndexFunc(s.Lots, func(x study.Lot) bool { return x.ID == id }); i >= 0 {
-				return s.Lots[i]
-			}
-			return nil
+			return entryWhere(s.Lots, func(x study.Lot) bool { return x.ID == id })
 		},
 		Says: func(s *study.Study, id string) string {
 			for _, x := range s.Lots {

@@ -223,7 +223,7 @@ func (d *Desk) setOrderOnce(r *http.Request, id string, v *orderView) error {
 		}
 		what = say("order-drawn", order.Seed)
 	}
-	if err := doc.Set("design", designFields(order)); err != nil {
+	if err := doc.Set("design", order.Fields()); err != nil {
 		return err
 	}
 	if len(s.Design.RunOrder) == 0 {
@@ -232,25 +232,6 @@ func (d *Desk) setOrderOnce(r *http.Request, id string, v *orderView) error {
 	}
 	_, err = bench.Rewrite(r.Context(), d.nb, rec, doc.Bytes(), "plan", what, d.s.opt.Now())
 	return err
-}
-
-// designFields is a design as the document has it.
-func designFields(order study.Design) study.Fields {
-	var runs []any
-	for _, x := range order.RunOrder {
-		f := study.Fields{{Key: "order", Value: x.Order}}
-		for _, kv := range [][2]string{{"block", x.Block}, {"piece", x.Piece}, {"treatment", x.Treatment}, {"burner", x.Burner}, {"code", x.Code}} {
-			if kv[1] != "" {
-				f = append(f, study.Field{Key: kv[0], Value: kv[1]})
-			}
-		}
-		runs = append(runs, f)
-	}
-	out := study.Fields{{Key: "kind", Value: order.Kind}}
-	if order.Seed != "" {
-		out = append(out, study.Field{Key: "seed", Value: order.Seed})
-	}
-	return append(out, study.Field{Key: "run_order", Value: runs})
 }
 
 // drawnOrder deals pieces to treatments at random from a seed; "" takes one by
@@ -288,11 +269,7 @@ func (d *Desk) drawnOrder(s *study.Study, seed string) (study.Design, error) {
 	if err != nil {
 		return study.Design{}, err
 	}
-	out := study.Design{Kind: string(plan.Kind), Seed: plan.Seed}
-	for _, x := range plan.Slots {
-		out.RunOrder = append(out.RunOrder, study.RunSlot{Order: x.Order, Block: x.Block, Piece: x.Piece, Treatment: x.Treatment, Code: x.Code})
-	}
-	return out, nil
+	return bench.DesignOf(plan), nil
 }
 
 // listedBlocks are the blocks and pieces that the study lists, spares and

@@ -22,10 +22,7 @@ func init() {
 			{Key: "scale", As: asList}, {Key: "judged", As: asYesNo},
 		},
 		Find: func(s *study.Study, id string) any {
-			if i := slices.IndexFunc(s.Readings, func(d study.ReadingDef) bool { return d.ID == id }); i >= 0 {
-				return s.Readings[i]
-			}
-			return nil
+			return entryWhere(s.Readings, func(d study.ReadingDef) bool { return d.ID == id })
 		},
 		Says: func(s *study.Study, id string) string {
 			d, _ := readingDef(s, id)

@@ -75,10 +75,7 @@ func openHousehold(t *testing.T, secureURL string) *household {
 
 func openHouseholdAt(t *testing.T, secureURL string, now func() time.Time) *household {
 	t.Helper()
-	hash, err := HashPassphrase(passphrase)
-	if err != nil {
-		t.Fatal(err)
-	}
+	hash := passphraseHash(t)
 	root, err := OpenKitchenRoot(t.TempDir(), kitchenTime)
 	if err != nil {
 		t.Fatal(err)

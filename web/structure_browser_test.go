@@ -190,10 +190,7 @@ func TestTheDoorsForEverybody(t *testing.T) {
 	}
 	checker := axe(t)
 	chromium := browser(t)
-	hash, err := HashPassphrase(passphrase)
-	if err != nil {
-		t.Fatal(err)
-	}
+	hash := passphraseHash(t)
 	root, err := OpenKitchenRoot(t.TempDir(), kitchenTime)
 	if err != nil {
 		t.Fatal(err)

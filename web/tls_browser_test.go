@@ -150,10 +150,7 @@ func TestTheServerIsLostWhileTyping(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes a browser and several seconds")
 	}
-	hash, err := HashPassphrase(passphrase)
-	if err != nil {
-		t.Fatal(err)
-	}
+	hash := passphraseHash(t)
 	d := openDeskWith(t, Options{PassphraseHash: hash})
 	if code, _ := d.post("/login", url.Values{"passphrase": {passphrase}}); code != 200 {
 		t.Fatal(code)

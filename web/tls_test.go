@@ -31,10 +31,7 @@ func openTwoPorts(t *testing.T) *twoPorts {
 	if err != nil {
 		t.Fatal(err)
 	}
-	hash, err := HashPassphrase(passphrase)
-	if err != nil {
-		t.Fatal(err)
-	}
+	hash := passphraseHash(t)
 	k := &twoPorts{kitchen: &kitchen{T: t, path: t.TempDir() + "/kitchen.trivet", log: &syncBuffer{}, now: time.Now}, root: root}
 	k.store = newNotebook(t, k.path)
 	t.Cleanup(func() { k.store.Close() })
